@@ -1,0 +1,176 @@
+"""What a result means in words: what limits now, what to mind, gauging flow and exchange."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+
+from washsim import tables
+from washsim.result import Result
+
+LIMITS = {
+    "inside": "the way through the paper",
+    "film": "the still film on its faces: keep prints and water moving",
+    "bath": "the fixer already in this water: fresh water would help",
+    "release": "held fixer that lets go only slowly: waiting or a wash aid would help",
+}
+
+
+def limits_now(result: Result, lot: int, time: float) -> str:
+    """What holds the washing up most at a time, s, in words, with its share."""
+    shares = result.shares(lot, time)
+    name = max(shares, key=lambda key: shares[key])
+    return f"{LIMITS[name]} ({100 * shares[name]:.0f} %)"
+
+
+def sentence(result: Result) -> str:
+    """The outcome in one or two sentences, target beside it."""
+    limit = result.scenario.target.limit * 1e3
+    worst = result.worst_residual * 1e3
+    minutes = result.minutes_to_target
+    water = f"{result.litres_total * 1e3:.3g} L of water"
+    if minutes is None:
+        floor = result.floor(result.worst_lot, result.run.timeline.end) * 1e3
+        end = (
+            f"this water cannot get it below {floor:.2g} g/m²"
+            if floor > limit
+            else "it needs more time"
+        )
+        return (
+            f"Sheet {result.worst_sheet} ends at {worst:.2g} g/m², above the target of "
+            f"{limit:.2g} g/m², after {water}: {end}."
+        )
+    if result.sheets > 1:
+        who, worst_text = "Every sheet is", f"the worst ends at {worst:.2g} g/m²"
+    else:
+        who, worst_text = "The sheet is", f"it ends at {worst:.2g} g/m²"
+    return (
+        f"{who} under the target of {limit:.2g} g/m² within {minutes:.0f} min of washing; "
+        f"{worst_text} on {water}."
+    )
+
+
+def cautions(result: Result) -> tuple[str, ...]:
+    """What to mind with this scenario, most pressing first, in general words."""
+    scenario, fixing = result.scenario, result.scenario.fixing
+    text = tables.entry("limits.caution.text")
+    found: list[str] = []
+    silver = result.silver_per_fixer * fixing.concentration
+    many = fixing.sheets_per_litre / 1e-3 * scenario.sheet.area
+    first = many * tables.datum("limits.silver.dissolved").si
+    key = "limit_one_bath" if fixing.baths == 1 else "limit_first_of_two"
+    tested = fixing.silver if fixing.silver is not None and fixing.baths == 1 else first
+    limit = tables.datum(f"limits.silver.{key}").si
+    if tested > limit:
+        found.append(
+            f"The fixer holds about {tested:.2g} g/L of silver, above the {limit:g} g/L at which "
+            f"it counts as spent here. {text['residual_silver']}"
+        )
+    temperatures = _temperatures(result)
+    hot = tables.datum("limits.caution.temperature_high").si
+    step = tables.datum("limits.caution.temperature_step").si
+    if max(temperatures) > hot:
+        found.append(f"Water above {hot - 273.15:g} °C. {text['warm_water']}")
+    changes = [abs(b - a) for a, b in pairwise(temperatures)]
+    if max(changes, default=0.0) > step:
+        found.append(
+            f"A step of {max(changes):.0f} K between baths, more than {step:g} K. "
+            f"{text['warm_water']}"
+        )
+    found += _wet(result)
+    if silver > 0:
+        water = result.first_water
+        strength = result.silver_per_fixer * water.amount / max(water.volume, 1e-12) * 1e3
+        found.append(
+            f"The first water carries about {strength:.2g} mg/L of silver. {text['silver_drain']}"
+        )
+    else:
+        found.append(text["silver_drain"])
+    found.append(text["fixer"])
+    if any(type(one).__name__ == "Aid" for one in scenario.steps):
+        found.append(text["sulfite"])
+    return tuple(found)
+
+
+def _wet(result: Result) -> list[str]:
+    """Cautions about how long prints stay wet."""
+    text = tables.entry("limits.caution.text")
+    segments = result.run.of_lot
+    wet = max(float(s[-1].stop[0] - s[0].start[0]) for s in segments)
+    found = []
+    if result.run.paper.sealed_back:
+        fix = tables.datum("limits.caution.rc_fix_min").si
+        soak = tables.datum("limits.caution.rc_wet_min").si
+        if result.scenario.fixing.duration > fix:
+            found.append(f"Fixed for more than {fix / 60:g} min. {text['rc_rim']}")
+        if wet - result.scenario.fixing.duration > soak:
+            found.append(f"In water for more than {soak / 60:g} min. {text['rc_rim']}")
+    for key in ("wet_hours_strong", "wet_hours_notice"):
+        limit = tables.datum(f"limits.caution.{key}").si
+        if wet > limit:
+            hours = f"Wet for {wet / 3600:.1f} h, more than {limit / 3600:g} h."
+            found.append(f"{hours} {text['long_wet']}")
+            break
+    return found
+
+
+def _temperatures(result: Result) -> list[float]:
+    """K, of the fixer and of each step in order."""
+    water = result.scenario.water.temperature
+    own = [getattr(step, "temperature", None) for step in result.scenario.steps]
+    return [result.scenario.fixing.temperature, *(water if t is None else t for t in own)]
+
+
+@dataclass(frozen=True, slots=True)
+class Gauged:
+    """A measured value and its standard error, SI, with the same error relative."""
+
+    value: float
+    error: float
+
+    @property
+    def relative(self) -> float:
+        return self.error / self.value
+
+
+def jug_flow(
+    volume: float, seconds: float, volume_error: float = 20e-6, seconds_error: float = 0.5
+) -> Gauged:
+    """Flow, m3/s, of a tap that fills a jug; errors add in quadrature (GUM, JCGM 100:2008)."""
+    relative = math.hypot(volume_error / volume, seconds_error / seconds)
+    flow = volume / seconds
+    return Gauged(flow, flow * relative)
+
+
+def clearing_time(volume: float, flow: float) -> float:
+    """s until dye in a perfectly stirred vessel has faded to a tenth: V ln(10) / Q."""
+    return volume * math.log(10) / flow
+
+
+def dye_exchange(volume: float, flow: Gauged, seconds: float, seconds_error: float) -> Gauged:
+    """Exchange efficiency from the time dye takes to fade to a tenth; 1 is perfect."""
+    efficiency = clearing_time(volume, flow.value) / seconds
+    relative = math.hypot(flow.relative, seconds_error / seconds)
+    return Gauged(efficiency, efficiency * relative)
+
+
+def origins() -> list[tuple[str, str]]:
+    """(what, where the number comes from) for the numbers a result rests on most."""
+    ion = "liquids.thiosulfate"
+    paths = {
+        "Openness of the base (pore over free)": "papers.explanation.both.base_hindrance",
+        "Held fixer, whole sheet": "papers.explanation.both.pool",
+        "Half-life of held fixer in soft tap water": "papers.explanation.both.release_half_life",
+        "Free diffusivity of thiosulfate at 25 °C": f"{ion}.free_diffusivity_tracer_25",
+        "Surface film while rocking": "liquids.stirring.rocking.film",
+        "Water clinging after 10 s of draining": "liquids.film_after_drain.s10",
+        "Target": "limits.target.film_limit.value",
+        "First visible step of a spot test": "limits.spot_test.visible_low",
+    }
+    found = []
+    for what, path in paths.items():
+        datum = tables.datum(path)
+        band = f"{datum.value:g} ({datum.low:g} to {datum.high:g}) {datum.unit}"
+        found.append((what, f"{band}, {datum.origin}"))
+    return found

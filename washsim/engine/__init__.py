@@ -1,0 +1,1 @@
+"""Arrays in, arrays out: layered slabs in stirred tanks. numpy only; never heard of paper."""

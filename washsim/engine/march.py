@@ -1,0 +1,402 @@
+"""The march through time: intervals of constant conditions and the jumps between them.
+
+Tanks only meet when a lot (one or more slabs that share one history) moves from one to another,
+so each tank keeps its own clock and advances only when something happens to it. `march` yields a
+`Segment` per interval; a segment answers for any time inside it, exactly.
+
+M is the number of members, u the unknowns of one slab, T times; amounts in kg, SI throughout.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from washsim.engine.interval import (
+    Conditions,
+    Decay,
+    Modes,
+    decay,
+    modes,
+    slab_conductance,
+    tank_system,
+)
+from washsim.engine.space import Array, Slab
+
+
+@dataclass(frozen=True, slots=True)
+class Set:
+    """From now on this tank imposes these conditions."""
+
+    at: Array
+    tank: int
+    conditions: Conditions
+
+
+@dataclass(frozen=True, slots=True)
+class Fill:
+    """Pour volume (M,) of concentration (M,) into the tank."""
+
+    at: Array
+    tank: int
+    volume: Array
+    concentration: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Dump:
+    """Empty the tank but for a puddle of keep (M,) m3."""
+
+    at: Array
+    tank: int
+    keep: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Lift:
+    """Take a lot out of its tank into the air, with `film` (M,) m3 of the tank's water on it."""
+
+    at: Array
+    lot: int
+    film: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Put a lot that is in the air into a tank, where the film on it mixes in.
+
+    open_faces: (front, back), 1.0 open, 0.0 covered.
+    """
+
+    at: Array
+    lot: int
+    tank: int
+    open_faces: tuple[float, float] = (1.0, 1.0)
+
+
+Event = Set | Fill | Dump | Lift | Place
+AIR = -1
+"""The tank number of segments that a lot spends in the air, its faces closed."""
+
+
+@dataclass(slots=True)
+class Lot:
+    """Slabs that share one history: kind of slab, area (M,) of one side of them all, state.
+
+    film (M,) m3 and film_solute (M,) kg are what clings to it in the air; conditions those of
+    the tank it was last in.
+    """
+
+    slab: int
+    area: Array
+    state: Array
+    clock: Array
+    film: Array
+    film_solute: Array
+    tank: int = AIR
+    open_faces: tuple[float, float] = (0.0, 0.0)
+    conditions: Conditions | None = None
+
+
+@dataclass(slots=True)
+class Tank:
+    """Volume (M,) m3 and concentration (M,) kg/m3 of a tank's moving and of its dead water."""
+
+    clock: Array
+    volume: Array
+    dead_volume: Array
+    moving: Array
+    dead: Array
+    conditions: Conditions | None = None
+    lots: list[int] = field(default_factory=list)
+
+    def solute(self) -> Array:
+        return self.volume * self.moving + self.dead_volume * self.dead
+
+    def mix(self, volume: Array, solute: Array) -> None:
+        """Hold this much, evenly mixed, split into its moving and its dead part."""
+        share = 0.0 if self.conditions is None else self.conditions.dead_share
+        self.volume, self.dead_volume = (1 - share) * volume, share * volume
+        self.moving = self.dead = solute / np.maximum(volume, 1e-30)
+
+
+@dataclass(slots=True)
+class Tally:
+    """Amounts (M,) kg that crossed the border: taken from boundless tanks and supplies, drained."""
+
+    taken: Array
+    drained: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """What one tank did between start (M,) and stop (M,).
+
+    `parts[lot]` are decays whose sum, plus base (M,), is the state of that lot's slabs; `water`
+    those of the moving and any dead water, of volumes (M, 1 or 2) m3. A boundless tank and the
+    air have no water of their own. inflow (M,) m3/s pushes as much moving water to the drain.
+    """
+
+    tank: int
+    start: Array
+    stop: Array
+    base: Array
+    parts: dict[int, tuple[Decay, ...]]
+    water: Decay | None = None
+    volumes: Array | None = None
+    inflow: Array | None = None
+
+    def slab_at(self, lot: int, seconds: Array, observe: Array | None = None) -> Array:
+        """(M, T, u) state of a lot at seconds (M, T) after start, or (M, T, o) seen by observe."""
+        parts = self.parts[lot]
+        seen = parts[0].at(seconds, observe)
+        for part in parts[1:]:
+            seen += part.at(seconds, observe)
+        if observe is None:
+            return seen + self.base[:, None, None]
+        return seen + (self.base[:, None] * observe.sum(axis=2))[:, None, :]
+
+    def water_at(self, seconds: Array) -> Array:
+        """(M, T, 1 or 2) kg/m3 of the moving and any dead water at seconds (M, T) after start."""
+        if self.water is None:
+            return np.broadcast_to(self.base[:, None, None], (*seconds.shape, 1))
+        return self.water.at(seconds) + self.base[:, None, None]
+
+    def solute_at(self, seconds: Array) -> Array:
+        """(M, T) kg in the water of a bounded tank."""
+        if self.volumes is None:
+            return np.zeros(seconds.shape)
+        return np.sum(self.water_at(seconds) * self.volumes[:, None, :], axis=2)
+
+    def drained_by(self, seconds: Array) -> Array:
+        """(M,) kg that left with the flow in the first seconds (M,) of a bounded tank."""
+        if self.water is None or self.inflow is None:
+            return np.zeros(len(self.base))
+        return self.inflow * (self.water.integral(seconds, 0) + self.base * seconds)
+
+
+class March:
+    """State of all lots and tanks; `run(events)` advances it and yields the segments.
+
+    slabs: the kinds of slab; lots: (kind, area (M,), start concentration (M,)); tanks: count.
+    All start at time zero: tanks empty, lots in the air.
+    """
+
+    def __init__(
+        self, slabs: list[Slab], lots: list[tuple[int, Array, Array]], tanks: int, members: int
+    ) -> None:
+        zero = np.zeros(members)
+        self.members = members
+        self.slabs = slabs
+        self.lots = [
+            Lot(kind, area, np.repeat(start[:, None], slabs[kind].size, 1), zero, zero, zero)
+            for kind, area, start in lots
+        ]
+        self.tanks = [Tank(zero, zero, zero, zero, zero) for _ in range(tanks)]
+        self.tally = Tally(zero, zero)
+        self._modes: dict[tuple, Modes] = {}
+
+    def run(self, events: Iterable[Event]) -> Iterator[Segment]:
+        """Carry out events, which must come in order of time for each tank and lot."""
+        for event in events:
+            match event:
+                case Lift():
+                    yield from self._advance(self.lots[event.lot].tank, event.at)
+                    self._lift(event)
+                case Place():
+                    yield from self._rest(event.lot, event.at)
+                    yield from self._advance(event.tank, event.at)
+                    self._place(event)
+                case _:
+                    yield from self._advance(event.tank, event.at)
+                    self._change(event, self.tanks[event.tank])
+
+    def content(self) -> Array:
+        """(M,) kg in all lots, in the film on them and in all bounded tanks."""
+        total = np.zeros(self.members)
+        for lot in self.lots:
+            inside = np.sum(self.slabs[lot.slab].capacity * lot.state, axis=1)
+            total = total + lot.area * inside + lot.film_solute
+        for tank in self.tanks:
+            if tank.conditions is None or not tank.conditions.boundless:
+                total = total + tank.solute()
+        return total
+
+    # jumps
+
+    def _change(self, event: Set | Fill | Dump, tank: Tank) -> None:
+        tally = self.tally
+        match event:
+            case Set(conditions=conditions):
+                before, tank.conditions = tank.conditions, conditions
+                if conditions.boundless:
+                    tank.moving = tank.dead = conditions.supply
+                elif before is None or np.any(before.dead_share != conditions.dead_share):
+                    tank.mix(tank.volume + tank.dead_volume, tank.solute())
+            case Fill(volume=volume, concentration=concentration):
+                poured = volume * concentration
+                tally.taken = tally.taken + poured
+                tank.mix(tank.volume + tank.dead_volume + volume, tank.solute() + poured)
+            case Dump(keep=keep):
+                volume, solute = tank.volume + tank.dead_volume, tank.solute()
+                left = np.minimum(keep, volume)
+                kept = solute * left / np.maximum(volume, 1e-30)
+                tally.drained = tally.drained + solute - kept
+                tank.mix(left, kept)
+
+    def _lift(self, event: Lift) -> None:
+        lot = self.lots[event.lot]
+        tank = self.tanks[lot.tank]
+        tank.lots.remove(event.lot)
+        assert tank.conditions is not None
+        lot.conditions, lot.clock, lot.tank = tank.conditions, event.at, AIR
+        if tank.conditions.boundless:
+            lot.film = event.film
+            self.tally.taken = self.tally.taken + event.film * tank.moving
+        else:
+            lot.film = np.minimum(event.film, tank.volume)
+            tank.volume = tank.volume - lot.film
+        lot.film_solute = lot.film * tank.moving
+
+    def _place(self, event: Place) -> None:
+        lot, tank = self.lots[event.lot], self.tanks[event.tank]
+        if tank.conditions is None:
+            raise ValueError(f"tank {event.tank} needs conditions before a lot enters it")
+        tank.lots.append(event.lot)
+        lot.tank, lot.open_faces = event.tank, event.open_faces
+        if tank.conditions.boundless:
+            self.tally.drained = self.tally.drained + lot.film_solute
+        else:
+            volume = tank.volume + lot.film
+            solute = tank.volume * tank.moving + lot.film_solute
+            tank.moving = solute / np.maximum(volume, 1e-30)
+            tank.volume = volume
+        lot.film = lot.film_solute = np.zeros(self.members)
+
+    # intervals
+
+    def _rest(self, number: int, until: Array) -> Iterator[Segment]:
+        """A lot in the air evens out inside, behind closed faces."""
+        lot = self.lots[number]
+        seconds, start, lot.clock = until - lot.clock, lot.clock, until
+        if lot.conditions is None or not np.any(seconds > 0):
+            return
+        nothing = np.zeros(self.members)
+        rest = decay(self._alone(lot, lot.conditions, (0.0, 0.0)), lot.state)
+        parts: dict[int, tuple[Decay, ...]] = {number: (rest,)}
+        segment = Segment(AIR, start, until, nothing, parts)
+        lot.state = segment.slab_at(number, seconds[:, None])[:, 0]
+        yield segment
+
+    def _advance(self, index: int, until: Array) -> Iterator[Segment]:
+        tank = self.tanks[index]
+        seconds, start, tank.clock = until - tank.clock, tank.clock, until
+        if np.any(seconds < 0):
+            raise ValueError(f"tank {index}: an event lies {-seconds.min():g} s in its past")
+        at = tank.conditions
+        if at is None or not np.any(seconds > 0) or (at.boundless and not tank.lots):
+            return
+        if not at.boundless and not np.all(tank.volume > 0):
+            return  # an empty tank: whatever lies in it only waits
+        solve = self._boundless if at.boundless else self._bounded
+        segment = solve(index, at, start)
+        for number in tank.lots:
+            self.lots[number].state = segment.slab_at(number, seconds[:, None])[:, 0]
+        yield segment
+
+    def _boundless(self, index: int, at: Conditions, start: Array) -> Segment:
+        """Each lot decays by itself towards a concentration that never changes."""
+        tank = self.tanks[index]
+        parts: dict[int, tuple[Decay, ...]] = {}
+        for number in tank.lots:
+            lot = self.lots[number]
+            part = decay(self._alone(lot, at, lot.open_faces), lot.state - at.supply[:, None])
+            parts[number] = (part,)
+            film = at.film * np.array(lot.open_faces)
+            for face, node in enumerate((0, self.slabs[lot.slab].space.size - 1)):
+                given = part.integral(tank.clock - start, node)
+                self.tally.taken = self.tally.taken - lot.area * film[:, face] * given
+        return Segment(index, start, tank.clock, at.supply, parts)
+
+    def _bounded(self, index: int, at: Conditions, start: Array) -> Segment:
+        """Slabs of a kind split into their mean, which meets the water, and deviations from it.
+
+        The deviations sum to zero over the slabs, so they decay as if the water stayed clear:
+        the cost is linear in the number of lots.
+        """
+        tank = self.tanks[index]
+        parts: dict[int, tuple[Decay, ...]] = {}
+        groups = self._groups(tank)
+        base = np.where(at.inflow > 0, at.supply, 0.0)
+        areas, means = self._means(groups)
+        water = [tank.moving[:, None]]
+        if np.any(at.dead_share > 0):
+            water.append(tank.dead[:, None])
+        y = np.concatenate([*means, *water], axis=1) - base[:, None]
+        together = decay(self._together(tank, at, groups, areas), y)
+        first = 0
+        for numbers, mean in zip(groups.values(), means, strict=True):
+            rows = slice(first, first + mean.shape[1])
+            common = Decay(together.compose[:, rows], together.rates, together.amplitudes)
+            for number in numbers:
+                lot = self.lots[number]
+                apart = lot.state - mean
+                parts[number] = (common,)
+                if len(numbers) > 1 and np.any(apart):
+                    parts[number] += (decay(self._alone(lot, at, lot.open_faces), apart),)
+            first = rows.stop
+        surface = Decay(together.compose[:, first:], together.rates, together.amplitudes)
+        volumes = np.stack([tank.volume, tank.dead_volume][: len(water)], axis=1)
+        segment = Segment(index, start, tank.clock, base, parts, surface, volumes, at.inflow)
+        seconds = tank.clock - start
+        self.tally.taken = self.tally.taken + at.inflow * at.supply * seconds
+        self.tally.drained = self.tally.drained + segment.drained_by(seconds)
+        end = segment.water_at(seconds[:, None])[:, 0]
+        tank.moving, tank.dead = end[:, 0], end[:, -1]
+        return segment
+
+    def _groups(self, tank: Tank) -> dict[tuple, list[int]]:
+        """Lots that differ only in their history: same kind of slab, same faces open."""
+        groups: dict[tuple, list[int]] = {}
+        for number in tank.lots:
+            lot = self.lots[number]
+            groups.setdefault((lot.slab, lot.open_faces), []).append(number)
+        return groups
+
+    def _means(self, groups: dict[tuple, list[int]]) -> tuple[list[Array], list[Array]]:
+        """Area (M,) and area-weighted mean state (M, u) of each group."""
+        areas, means = [], []
+        for numbers in groups.values():
+            area = np.sum([self.lots[i].area for i in numbers], axis=0)
+            weighted = np.sum([self.lots[i].area[:, None] * self.lots[i].state for i in numbers], 0)
+            areas.append(area)
+            means.append(weighted / area[:, None])
+        return areas, means
+
+    def _alone(self, lot: Lot, at: Conditions, faces: tuple[float, float]) -> Modes:
+        """Modes of one slab in water that does not change; computed once."""
+        key = (lot.slab, faces, _fingerprint(at.free_diffusivity, at.quickening, at.film))
+        if key not in self._modes:
+            slab = self.slabs[lot.slab]
+            conductance = slab_conductance(slab, at, at.film * np.array(faces))
+            self._modes[key] = modes(slab.capacity, conductance)
+        return self._modes[key]
+
+    def _together(self, tank: Tank, at: Conditions, groups: dict, areas: list[Array]) -> Modes:
+        """Modes of groups of slabs and the water between them; computed once per composition."""
+        numbers = (at.free_diffusivity, at.quickening, at.film, at.inflow, at.dead_rate)
+        key = (tuple(groups), _fingerprint(*numbers, tank.volume, tank.dead_volume, *areas))
+        if key not in self._modes:
+            system = [
+                (self.slabs[kind], at.film * np.array(faces), area)
+                for (kind, faces), area in zip(groups, areas, strict=True)
+            ]
+            dead = tank.dead_volume if np.any(at.dead_share > 0) else None
+            self._modes[key] = modes(*tank_system(system, at, tank.volume, dead))
+        return self._modes[key]
+
+
+def _fingerprint(*arrays: Array) -> bytes:
+    return b"".join(array.tobytes() for array in arrays)

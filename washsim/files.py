@@ -1,0 +1,284 @@
+"""Scenario <-> TOML, and the JSON Schema of the format: all read from the field declarations.
+
+A key is a field's name and its unit's suffix, such as ``duration_min``; nothing else is accepted.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import tomllib
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from washsim.errors import InputError
+from washsim.fields import (
+    Choice,
+    Declared,
+    Part,
+    Quantity,
+    Text,
+    check_number,
+    check_text,
+    declared,
+    default_of,
+    key_of,
+    one_of,
+    short,
+)
+from washsim.recipes import STEPS
+from washsim.scenario import Scenario
+
+FORMAT = "washsim-scenario-1"
+LARGEST = 1_000_000
+"""Bytes; a scenario is a page of text, so a larger file is some other file."""
+
+
+def examples() -> tuple[str, ...]:
+    """Names of the examples that come along."""
+    folder = files("washsim") / "data" / "examples"
+    return tuple(sorted(p.name.removesuffix(".toml") for p in folder.iterdir()))
+
+
+def example_text(name: str) -> str:
+    """The commented TOML of an example; InputError names the nearest one."""
+    known = examples()
+    if name not in known:
+        raise InputError(f"example: expected {one_of(name, known)}")
+    return (files("washsim") / "data" / "examples" / f"{name}.toml").read_text(encoding="utf-8")
+
+
+def example(name: str) -> Scenario:
+    """A scenario that comes along."""
+    return loads(example_text(name), f"example {name}")
+
+
+def load(path: str | Path) -> Scenario:
+    """Read a scenario file. InputError in one sentence: file, block, field, what is allowed."""
+    path = Path(path)
+    try:
+        size = path.stat().st_size
+        if not path.is_file():
+            raise InputError(f"{path}: expected a TOML file, got a folder or device")
+        if size > LARGEST:
+            raise InputError(
+                f"{path}: expected at most {LARGEST / 1e6:g} MB, got {size / 1e6:.0f} MB"
+            )
+        text = path.read_text(encoding="utf-8")
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read ({error.strerror or error})") from None
+    except UnicodeDecodeError:
+        raise InputError(f"{path}: expected UTF-8 text, got other bytes") from None
+    return loads(text, str(path))
+
+
+def loads(text: str, where: str = "scenario") -> Scenario:
+    """A scenario from TOML text; `where` begins every message."""
+    try:
+        tree = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise InputError(f"{where}: not valid TOML: {error}") from None
+    found = tree.pop("format", None)
+    if found != FORMAT:
+        raise InputError(f"{where}: format: expected {FORMAT!r}, got {short(found)}")
+    return _block(Scenario, tree, where)
+
+
+def _block(cls: type, tree: Any, where: str) -> Any:
+    """One dataclass from one TOML table."""
+    if not isinstance(tree, dict):
+        raise InputError(f"{where}: expected a table, got {short(tree)}")
+    specs = declared(cls)
+    keys = {key_of(name, spec): (name, spec) for name, spec in specs.items()}
+    values = {}
+    for key, found in tree.items():
+        if key not in keys:
+            raise InputError(f"{where}: unknown key, expected {one_of(key, list(keys))}")
+        name, spec = keys[key]
+        values[name] = _value(spec, found, f"{where}, {key}")
+    for key, (name, _) in keys.items():
+        if name not in values and default_of(cls, name) is dataclasses.MISSING:
+            raise InputError(f"{where}: {key} is missing, it must be given")
+    try:
+        return cls(**values)
+    except InputError as error:
+        raise InputError(f"{where}, {error}") from None
+
+
+def _value(spec: Declared, found: Any, where: str) -> Any:
+    """One field's SI value from what stands in the file."""
+    match spec:
+        case Quantity():
+            return _number(spec, found, where)
+        case Choice():
+            if found not in spec.options:
+                raise InputError(f"{where}: expected {one_of(found, spec.options)}")
+            return found
+        case Text():
+            check_text(spec, found, where)
+            return found
+        case Part(many=True):
+            return _several(spec, found, where)
+        case Part(named=True):
+            if not isinstance(found, dict):
+                raise InputError(f"{where}: expected named tables, got {short(found)}")
+            _check_length(spec, found, where)
+            return tuple(
+                _block(spec.kinds[0], {"name": name, **_table(one, where)}, f"{where}.{name}")
+                for name, one in found.items()
+            )
+        case Part():
+            return _block(spec.kinds[0], found, where)
+
+
+def _number(spec: Quantity, found: Any, where: str) -> float:
+    """The SI value of a number in the shown unit."""
+    if isinstance(found, bool) or not isinstance(found, int | float):
+        raise InputError(f"{where}: expected {spec.range}, got {short(found)}")
+    # far out of range before any change of unit: TOML integers know no bound
+    if not -1e300 < found < 1e300:
+        raise InputError(f"{where}: expected {spec.range}, got {short(found)}")
+    value = spec.unit.to_si(float(found))
+    check_number(spec, value, where)
+    return int(value) if spec.whole else value
+
+
+def _several(spec: Part, found: Any, where: str) -> tuple:
+    """A list of blocks; where several kinds are possible, `kind` says which."""
+    if not isinstance(found, list):
+        raise InputError(f"{where}: expected a list of tables, got {short(found)}")
+    _check_length(spec, found, where)
+    outer, _, last = where.rpartition(", ")
+    singular = last.removesuffix("s")
+    blocks = []
+    for number, one in enumerate(found, start=1):
+        place = f"{outer}, {singular} {number}"
+        kind, tree = spec.kinds[0], dict(_table(one, place))
+        if len(spec.kinds) > 1:
+            word = tree.pop("kind", None)
+            if word not in STEPS:
+                raise InputError(f"{place}, kind: expected {one_of(word, list(STEPS))}")
+            kind, place = STEPS[word], f"{place} ({word})"
+        blocks.append(_block(kind, tree, place))
+    return tuple(blocks)
+
+
+def _check_length(spec: Part, found: Any, where: str) -> None:
+    if len(found) > spec.most:
+        raise InputError(f"{where}: expected at most {spec.most}, got {len(found)}")
+
+
+def _table(found: Any, where: str) -> dict:
+    if not isinstance(found, dict):
+        raise InputError(f"{where}: expected a table, got {short(found)}")
+    return found
+
+
+def dumps(scenario: Scenario) -> str:
+    """TOML text that `loads` reads back to an equal scenario; defaults are left out."""
+    import tomli_w
+
+    return tomli_w.dumps({"format": FORMAT} | _tree(scenario))
+
+
+def _tree(block: Any) -> dict[str, Any]:
+    tree: dict[str, Any] = {}
+    for name, spec in declared(type(block)).items():
+        value = getattr(block, name)
+        if value is None or value == default_of(type(block), name):
+            continue
+        if isinstance(spec, Quantity):
+            value = value if spec.whole else _round_trip(spec, value)
+        elif isinstance(spec, Part) and spec.named:
+            trees = {one.name: _tree(one) for one in value}
+            value = {k: {x: y for x, y in t.items() if x != "name"} for k, t in trees.items()}
+        elif isinstance(spec, Part) and spec.many:
+            value = [_kind(spec, one) | _tree(one) for one in value]
+        elif isinstance(spec, Part):
+            value = _tree(value)
+        tree[key_of(name, spec)] = value
+    return tree
+
+
+def _kind(spec: Part, block: Any) -> dict[str, str]:
+    if len(spec.kinds) == 1:
+        return {}
+    return {"kind": next(word for word, cls in STEPS.items() if isinstance(block, cls))}
+
+
+def _round_trip(spec: Quantity, value: float) -> float:
+    """The shortest number in the shown unit that reads back to the same float, if there is one."""
+    shown = spec.unit.from_si(value)
+    for digits in range(1, 17):
+        candidate = float(f"{shown:.{digits}g}")
+        if spec.unit.to_si(candidate) == value:
+            return candidate
+    return shown
+
+
+def schema() -> dict[str, Any]:
+    """JSON Schema (2020-12) of a scenario file, from the same declarations."""
+    body = _schema_block(Scenario)
+    body["properties"] = {"format": {"const": FORMAT}} | body["properties"]
+    body["required"] = ["format", *body["required"]]
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "washsim scenario",
+    } | body
+
+
+def _schema_block(cls: type, kind: str = "", skip: tuple[str, ...] = ()) -> dict[str, Any]:
+    specs = {name: spec for name, spec in declared(cls).items() if name not in skip}
+    properties = {key_of(n, spec): _schema_field(cls, n, spec) for n, spec in specs.items()}
+    required = [
+        key_of(name, spec)
+        for name, spec in specs.items()
+        if default_of(cls, name) is dataclasses.MISSING
+    ]
+    if kind:
+        properties = {"kind": {"const": kind}} | properties
+        required = ["kind", *required]
+    return {
+        "type": "object",
+        "description": (cls.__doc__ or "").strip().split("\n")[0],
+        "properties": properties,
+        "required": required,
+        "additionalProperties": False,
+    }
+
+
+def _schema_field(cls: type, name: str, spec: Declared) -> dict[str, Any]:
+    match spec:
+        case Quantity():
+            found: dict[str, Any] = {
+                "type": "integer" if spec.whole else "number",
+                "minimum": spec.low,
+                "maximum": spec.high,
+            }
+            default = default_of(cls, name)
+            if default is not dataclasses.MISSING and default is not None:
+                found["default"] = default if spec.whole else _round_trip(spec, default)
+        case Choice():
+            found = {"enum": list(spec.options)}
+            if default_of(cls, name) is not dataclasses.MISSING:
+                found["default"] = default_of(cls, name)
+        case Text():
+            found = {"type": "string", "maxLength": spec.longest}
+        case Part(many=True):
+            kinds = [
+                _schema_block(kind, word if len(spec.kinds) > 1 else "")
+                for word, kind in _words(spec)
+            ]
+            items = kinds[0] if len(kinds) == 1 else {"oneOf": kinds}
+            found = {"type": "array", "items": items, "maxItems": spec.most}
+        case Part(named=True):
+            block = _schema_block(spec.kinds[0], skip=("name",))
+            found = {"type": "object", "additionalProperties": block, "maxProperties": spec.most}
+        case Part():
+            found = _schema_block(spec.kinds[0])
+    return found | {"description": spec.meaning}
+
+
+def _words(spec: Part) -> list[tuple[str, type]]:
+    words = {cls: word for word, cls in STEPS.items()}
+    return [(words.get(kind, ""), kind) for kind in spec.kinds]

@@ -1,0 +1,419 @@
+"""What came of a scenario: arrays, and the quantities asked of them. SI; fixer in kg.
+
+A sheet is named by its number from 1. T is the number of output times, L of layers.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from washsim.engine.march import AIR, March, Segment
+from washsim.engine.space import Array, Slab
+from washsim.materials import Paper
+from washsim.scenario import Scenario
+from washsim.timeline import Flow, Timeline
+
+
+@dataclass(frozen=True, slots=True)
+class Drained:
+    """Water that went down the drain at once: when, from which step, m3, kg of fixer in it."""
+
+    at: float
+    step: int
+    volume: float
+    amount: float
+
+
+@dataclass(frozen=True)
+class Run:
+    """One discretisation's march through a timeline."""
+
+    scenario: Scenario
+    timeline: Timeline
+    paper: Paper
+    slab: Slab
+    state: March
+    segments: list[Segment]
+    drained: list[Drained]
+    steps: dict[int, int]
+    """The step each basin last served."""
+
+    @cached_property
+    def times(self) -> Array:
+        """(T,) s, evenly spread over the evening."""
+        return np.linspace(0.0, self.timeline.end, self.scenario.settings.outputs)
+
+    @cached_property
+    def of_lot(self) -> list[list[Segment]]:
+        """The segments of each lot, in order."""
+        return [
+            [s for s in self.segments if lot in s.parts] for lot in range(len(self.timeline.lots))
+        ]
+
+    def see(self, lot: int, times: Array, observe: Array) -> Array:
+        """(T, o) of a lot's slab state at times (T,), seen by rows observe (o, u)."""
+        seen = np.zeros((len(times), len(observe)))
+        for segment in self.of_lot[lot]:
+            inside = (times >= segment.start[0]) & (times <= segment.stop[0])
+            if np.any(inside):
+                seconds = times[inside] - segment.start[0]
+                seen[inside] = segment.slab_at(lot, seconds[None], observe[None])[0]
+        after = times > self.of_lot[lot][-1].stop[0]
+        if np.any(after):
+            seen[after] = observe @ self.state.lots[lot].state[0]
+        return seen
+
+    def segment_at(self, lot: int, time: float) -> Segment:
+        """The segment a lot is in at a time; the nearest when it is in none."""
+        for segment in self.of_lot[lot]:
+            if time <= segment.stop[0]:
+                return segment
+        return self.of_lot[lot][-1]
+
+    @cached_property
+    def left_fixer(self) -> tuple[float, ...]:
+        """s at which each lot was lifted from the (last) fixing bath."""
+        bath = self.scenario.fixing.baths - 1
+        return tuple(
+            next(float(s.stop[0]) for s in segments if s.tank == bath) for segments in self.of_lot
+        )
+
+    @cached_property
+    def residual(self) -> Array:
+        """(lots, T) kg/m2, whole thickness, mobile and held, without the film of water on it."""
+        rows = self.slab.capacity
+        return np.array([self.see(i, self.times, rows)[:, 0] for i in range(len(self.of_lot))])
+
+    @cached_property
+    def lowest(self) -> float:
+        """Lowest concentration at any node and output, over that of the fixer."""
+        rows = np.eye(self.slab.size)
+        low = min(float(self.see(i, self.times, rows).min()) for i in range(len(self.of_lot)))
+        return low / self.scenario.fixing.concentration
+
+
+@dataclass(frozen=True)
+class Result:
+    """A run, how far it may be off, and what it means."""
+
+    scenario: Scenario
+    run: Run
+    numerical_error: float
+    """Largest change of a residual in the wash on refining once, relative to it plus 1 mg/m2."""
+
+    # the sheets
+
+    @property
+    def times(self) -> Array:
+        """(T,) s since the first sheet entered the fixer."""
+        return self.run.times
+
+    @property
+    def residual(self) -> Array:
+        """(lots, T) kg/m2 of each lot."""
+        return self.run.residual
+
+    @cached_property
+    def lot_of_sheet(self) -> tuple[int, ...]:
+        """For sheets 1, 2, ... the lot each belongs to."""
+        return tuple(i for i, lot in enumerate(self.run.timeline.lots) for _ in range(lot.count))
+
+    @cached_property
+    def final_residual(self) -> tuple[float, ...]:
+        """kg/m2 of each sheet when the evening ends."""
+        return tuple(float(self.residual[lot, -1]) for lot in self.lot_of_sheet)
+
+    @property
+    def worst_residual(self) -> float:
+        """kg/m2."""
+        return max(self.final_residual)
+
+    @property
+    def worst_sheet(self) -> int:
+        """Number of the sheet that ends with most fixer; the first of several."""
+        return 1 + int(np.argmax(self.final_residual))
+
+    @property
+    def worst_lot(self) -> int:
+        return self.lot_of_sheet[self.worst_sheet - 1]
+
+    @property
+    def typical_residual(self) -> float:
+        """kg/m2, the median sheet."""
+        return float(np.median(self.final_residual))
+
+    @cached_property
+    def load(self) -> tuple[float, ...]:
+        """kg/m2 inside each lot's sheets as they leave the fixer."""
+        return tuple(
+            float(self.run.see(i, np.array([at]), self.run.slab.capacity)[0, 0])
+            for i, at in enumerate(self.run.left_fixer)
+        )
+
+    def profile(self, lot: int, times: Array, positions: Array) -> tuple[Array, Array]:
+        """Pore-liquid concentration kg/m3 and held fixer per layer volume kg/m3, (T, P) each.
+
+        positions (P,) count in layers: 0.5 is the middle of the first.
+        """
+        slab, n = self.run.slab, self.run.slab.space.size
+        sample = slab.space.sample(positions)
+        mobile = self.run.see(lot, times, np.eye(n, slab.size))
+        held = np.zeros_like(mobile)
+        held[:, slab.where] = self.run.see(lot, times, np.eye(slab.size)[n:])
+        layers = np.clip(positions.astype(int), 0, len(self.run.paper.layers) - 1)
+        retention = np.array([self.run.paper.layers[j].retention for j in layers])
+        # between nodes a polynomial may dip a hair below zero where the nodes do not
+        return np.maximum(mobile @ sample.T, 0.0), np.maximum(held @ sample.T, 0.0) * retention
+
+    def by_layer(self, lot: int, times: Array) -> tuple[Array, Array]:
+        """kg/m2 in each layer, mobile and held, (T, L) each."""
+        return self._content(lot, times, self.run.slab.space.weights)
+
+    def by_half(self, lot: int, times: Array) -> Array:
+        """(T, 2) kg/m2 in the half of the thickness nearer the front, and nearer the back."""
+        layers = self.run.paper.layers
+        middle, depth = self.run.paper.thickness / 2, 0.0
+        for j, layer in enumerate(layers):
+            if depth + layer.thickness >= middle:
+                cut = j + (middle - depth) / layer.thickness
+                break
+            depth += layer.thickness
+        halves = []
+        for start, stop in ((0.0, cut), (cut, float(len(layers)))):
+            mobile, held = self._content(lot, times, self.run.slab.space.window(start, stop))
+            halves.append((mobile + held).sum(axis=1))
+        return np.stack(halves, axis=1)
+
+    def _content(self, lot: int, times: Array, weights: Array) -> tuple[Array, Array]:
+        """kg/m2 mobile and held under weights (L, n) of layers of unit thickness, (T, L) each."""
+        slab, n = self.run.slab, self.run.slab.space.size
+        layers = self.run.paper.layers
+        mobile = np.zeros((len(layers), slab.size))
+        held = np.zeros_like(mobile)
+        mobile[:, :n] = weights * np.array([[layer.mobile_capacity] for layer in layers])
+        holding = weights * np.array([[layer.held_capacity] for layer in layers])
+        held[:, n:] = holding[:, slab.where]
+        return self.run.see(lot, times, mobile), self.run.see(lot, times, held)
+
+    # the target
+
+    @cached_property
+    def seconds_to_target(self) -> tuple[float | None, ...]:
+        """For each lot, s from leaving the fixer until it is under the target for good."""
+        limit = self.scenario.target.limit
+        return tuple(
+            None if crossed is None else max(0.0, crossed - self.run.left_fixer[lot])
+            for lot, crossed in ((i, self._crossing(i, limit)) for i in range(len(self.residual)))
+        )
+
+    @property
+    def minutes_to_target(self) -> float | None:
+        """The longest any sheet had to wash to be under the target for good; None if one is not."""
+        times = [t for t in self.seconds_to_target if t is not None]
+        return max(times) / 60 if len(times) == len(self.seconds_to_target) else None
+
+    def _crossing(self, lot: int, limit: float) -> float | None:
+        """Last time a lot's residual falls to the limit, by bisection on the exact solution."""
+        over = np.flatnonzero(self.residual[lot] > limit)
+        if self.residual[lot, -1] > limit:
+            return None
+        if not len(over):
+            return self.run.left_fixer[lot]
+        low, high = self.times[over[-1]], self.times[over[-1] + 1]
+        for _ in range(6):
+            grid = np.linspace(low, high, 12)
+            seen = self.run.see(lot, grid, self.run.slab.capacity)[:, 0]
+            last = int(np.flatnonzero(seen > limit)[-1]) if np.any(seen > limit) else 0
+            low, high = grid[last], grid[min(last + 1, 11)]
+        return float(0.5 * (low + high))
+
+    def floor(self, lot: int, time: float) -> float:
+        """kg/m2 the lot would end at if it stayed in this water as it is, for ever."""
+        segment = self.run.segment_at(lot, time)
+        capacity = float(self.run.slab.capacity.sum())
+        if segment.tank == AIR or segment.water is None or segment.volumes is None:
+            return float(segment.base[0]) * capacity
+        if segment.inflow is not None and segment.inflow[0] > 0:
+            return float(segment.base[0]) * capacity
+        seconds = np.zeros((1, 1))
+        lots = self.run.timeline.lots
+        areas = {i: lots[i].count * self.scenario.sheet.area for i in segment.parts}
+        amount = float(segment.solute_at(seconds)[0, 0]) + sum(
+            area * float(segment.slab_at(i, seconds, self.run.slab.capacity[None])[0, 0, 0])
+            for i, area in areas.items()
+        )
+        total = float(segment.volumes.sum()) + capacity * sum(areas.values())
+        return capacity * amount / total
+
+    def half_lives(self, lot: int, time: float) -> tuple[float, ...]:
+        """Up to four slowest different half-lives, s, of what goes on around a lot at a time."""
+        rates = np.sort(self.run.segment_at(lot, time).parts[lot][0].rates[0])
+        rates = rates[rates > 1e-12]
+        # a held pool adds a crowd of modes at its own release rate: one of them is enough
+        apart = rates[np.concatenate([[True], rates[1:] > 1.02 * rates[:-1]])]
+        return tuple(float(np.log(2) / rate) for rate in apart[:4])
+
+    def shares(self, lot: int, time: float) -> dict[str, float]:
+        """Who holds the washing up: shares of 'bath', 'film', 'inside' and 'release', sum 1.
+
+        Held fixer beyond what the pores would keep held is waiting for release. The mobile rest
+        meets resistances in series - inside the paper, the surface film, the bath - and each
+        drop of concentration on the way to the fresh water is its resistance's share.
+        """
+        slab, n = self.run.slab, self.run.slab.space.size
+        segment = self.run.segment_at(lot, time)
+        rows = np.zeros((4, slab.size))
+        rows[0, :n], rows[1, n:] = slab.mobile[0], slab.held[0]
+        rows[2, 0] = rows[3, n - 1] = 1.0
+        mobile, held, front, back = self.run.see(lot, np.array([time]), rows)[0]
+        seconds = np.clip(time - segment.start, 0.0, segment.stop - segment.start)
+        water = float(segment.water_at(seconds[:, None])[0, 0, 0])
+        fresh = self.scenario.water.thiosulfate
+        pores = mobile / slab.mobile[0].sum()
+        basin = None if segment.tank == AIR else self.run.timeline.basins[segment.tank].vessel
+        open_front, open_back = (1.0, 1.0) if basin is None else basin.faces
+        open_back *= not self.run.paper.sealed_back
+        face = (open_front * front + open_back * back) / (open_front + open_back)
+        waiting = max(0.0, held - pores * slab.held[0].sum())
+        release = waiting / max(waiting + mobile, 1e-30)
+        drops = {"inside": pores - face, "film": face - water, "bath": water - fresh}
+        drops = {name: max(0.0, drop) for name, drop in drops.items()}
+        total = sum(drops.values()) or 1.0
+        shares = {name: float((1 - release) * drop / total) for name, drop in drops.items()}
+        return shares | {"release": float(release)}
+
+    # the water
+
+    def water(self, basin: int) -> Array:
+        """(T,) kg/m3 in a basin's moving water; NaN while nothing happens in it."""
+        seen = np.full(len(self.times), np.nan)
+        for segment in self.run.segments:
+            if segment.tank == basin:
+                inside = (self.times >= segment.start[0]) & (self.times <= segment.stop[0])
+                seconds = (self.times[inside] - segment.start[0])[None]
+                seen[inside] = segment.water_at(seconds)[0, :, 0]
+        return seen
+
+    def water_around(self, lot: int, times: Array) -> Array:
+        """(T,) kg/m3 of the liquid a lot lies in; in the air, of the liquid it came from."""
+        seen = np.zeros(len(times))
+        known = 0.0
+        for segment in self.run.of_lot[lot]:
+            inside = (times >= segment.start[0]) & (times <= segment.stop[0])
+            if segment.tank == AIR:
+                seen[inside] = known
+                continue
+            seconds = (times[inside] - segment.start[0])[None]
+            seen[inside] = segment.water_at(seconds)[0, :, 0]
+            known = float(segment.water_at((segment.stop - segment.start)[None])[0, 0, 0])
+        seen[times > self.run.of_lot[lot][-1].stop[0]] = known
+        return seen
+
+    @cached_property
+    def litres_by_step(self) -> tuple[float, ...]:
+        """m3 of fresh water that each step takes."""
+        steps = range(1, len(self.scenario.steps) + 1)
+        return tuple(self.run.timeline.volume(step) for step in steps)
+
+    @property
+    def litres_total(self) -> float:
+        """m3 of fresh water in all."""
+        return sum(self.litres_by_step)
+
+    @property
+    def sheets(self) -> int:
+        return len(self.lot_of_sheet)
+
+    def water_to_paper(self, step: int) -> float:
+        """m3 in the vessel per m2 of paper (one side) in a step; running water not counted."""
+        stage = next(s for s in self.run.timeline.stages if s.step == step)
+        vessel = self.run.timeline.basins[stage.basins[0]].vessel
+        assert vessel is not None
+        return vessel.volume / self.scenario.paper_area
+
+    @cached_property
+    def drains(self) -> tuple[Drained, ...]:
+        """Everything that went or will go to the drain, in order: flow, dumps, leftovers."""
+        run = self.run
+        found = list(run.drained)
+        flows = {(e.vessel, e.at): e for e in run.timeline.events if isinstance(e, Flow)}
+        for segment in run.segments:
+            amount = float(segment.drained_by(segment.stop - segment.start)[0])
+            if segment.inflow is not None and segment.inflow[0] > 0:
+                begun = max(k for k in flows if k[0] == segment.tank and k[1] <= segment.start[0])
+                volume = flows[begun].rate * float(segment.stop[0] - segment.start[0])
+                found.append(Drained(float(segment.stop[0]), flows[begun].step, volume, amount))
+        for basin, tank in enumerate(run.state.tanks):
+            if tank.conditions is not None and not tank.conditions.boundless:
+                volume = float((tank.volume + tank.dead_volume)[0])
+                left = float(tank.solute()[0])
+                found.append(Drained(run.timeline.end, run.steps[basin], volume, left))
+        return tuple(sorted(found, key=lambda one: one.at))
+
+    @property
+    def silver_per_fixer(self) -> float:
+        """kg of dissolved silver carried along with each kg of thiosulfate ion."""
+        fixing = self.scenario.fixing
+        film = self.scenario.handling.film(self.scenario.handling.drain)
+        liquid = (self.run.paper.held_liquid + film) * self.scenario.sheet.area
+        return fixing.silver_in_last_bath(self.scenario.sheet, liquid) / fixing.concentration
+
+    def silver_to_drain(self, step: int | None = None) -> float:
+        """kg of silver in the water of one step, or of all; it moves as thiosulfate does."""
+        amounts = (one.amount for one in self.drains if step in (None, one.step))
+        return self.silver_per_fixer * sum(amounts)
+
+    @property
+    def first_water(self) -> Drained:
+        """The first water to leave after the sheets met it."""
+        return next(one for one in self.drains if one.amount > 0)
+
+    @property
+    def cost(self) -> float:
+        """Price of the fresh water, in the unit of money of the scenario's price."""
+        return self.litres_total * self.scenario.water.price
+
+    @property
+    def heat(self) -> float:
+        """J to warm the fresh water of all steps from the tap's temperature to their own."""
+        water, total = self.scenario.water, 0.0
+        for spec, volume in zip(self.scenario.steps, self.litres_by_step, strict=True):
+            own = getattr(spec, "temperature", None)
+            total += water.heating(volume, water.temperature if own is None else own)
+        return total
+
+    # the balance
+
+    @cached_property
+    def balance(self) -> float:
+        """Fixer unaccounted for, relative to what was taken in: paper, vessels and drain."""
+        state = self.run.state
+        gone = state.content() + state.tally.drained - state.tally.taken
+        return float(np.max(np.abs(gone / state.tally.taken)))
+
+    def whereabouts(self, times: Array) -> dict[str, Array]:
+        """(T,) kg of fixer in each layer's liquid, held, in the wash water, gone to the drain."""
+        layers = self.run.paper.layers
+        found = {layer.name: np.zeros(len(times)) for layer in layers}
+        found |= {name: np.zeros(len(times)) for name in ("held", "water", "drain")}
+        for i, lot in enumerate(self.run.timeline.lots):
+            area = lot.count * self.scenario.sheet.area
+            mobile, held = self.by_layer(i, times)
+            for j, layer in enumerate(layers):
+                found[layer.name] += area * mobile[:, j]
+            found["held"] += area * held.sum(axis=1)
+        for segment in self.run.segments:
+            if segment.volumes is None:
+                continue
+            during = (times >= segment.start[0]) & (times < segment.stop[0])
+            seconds = (times[during] - segment.start[0])[None]
+            found["water"][during] += segment.solute_at(seconds)[0]
+            found["drain"][during] += [float(segment.drained_by(s)[0]) for s in seconds.T]
+            whole = float(segment.drained_by(segment.stop - segment.start)[0])
+            found["drain"][times >= segment.stop[0]] += whole
+        for one in self.run.drained:
+            found["drain"][times >= one.at] += one.amount
+        return found

@@ -1,0 +1,130 @@
+"""A handful of event kinds that say what happened at the sink and when; seconds and SI.
+
+Time zero is when the first sheet enters the fixer. Recipes write timelines; the solver, the wall
+sheet and the evening ribbon read them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from washsim.materials import Vessel
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """Sheets go from the air into a vessel."""
+
+    at: float
+    lot: int
+    vessel: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lift:
+    """Sheets come out of their vessel; what still clings to them after draining is film, m3/m2."""
+
+    at: float
+    lot: int
+    film: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fill:
+    """Fresh water, m3, is poured into a vessel."""
+
+    at: float
+    vessel: int
+    volume: float
+    step: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dump:
+    """A vessel is emptied but for a puddle, m3."""
+
+    at: float
+    vessel: int
+    puddle: float
+    step: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Flow:
+    """From now on a vessel holds this liquid and fresh water runs through it, m3/s.
+
+    liquid is a kind of water, "sulfite" or "fixer"; temperature K; rate zero closes the tap.
+    """
+
+    at: float
+    vessel: int
+    liquid: str
+    temperature: float
+    rate: float
+    step: int
+
+
+Event = Place | Lift | Fill | Dump | Flow
+_ORDER = {Lift: 0, Dump: 1, Flow: 2, Fill: 3, Place: 4}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Basin:
+    """One vessel on the timeline, such as the second of a row; vessel None is a fixing bath."""
+
+    label: str
+    vessel: Vessel | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lot:
+    """Sheets that go through everything together; numbers are those of the first and last."""
+
+    first: int
+    count: int
+    late: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stage:
+    """When a step began and ended, s, and in which basins; 0 is the fixing."""
+
+    step: int
+    label: str
+    start: float
+    stop: float
+    basins: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Timeline:
+    """Lots, basins and what happens to them, in order of time."""
+
+    lots: tuple[Lot, ...]
+    basins: tuple[Basin, ...]
+    events: tuple[Event, ...]
+    stages: tuple[Stage, ...]
+
+    @property
+    def end(self) -> float:
+        return self.events[-1].at
+
+    def volume(self, step: int) -> float:
+        """Fresh water that a step takes, m3, filled and run."""
+        poured = sum(e.volume for e in self.events if isinstance(e, Fill) and e.step == step)
+        return poured + sum(rate * (stop - start) for _, start, stop, rate in self.runs(step))
+
+    def runs(self, step: int) -> list[tuple[int, float, float, float]]:
+        """(vessel, start, stop, rate) of each time the tap ran in a step."""
+        flows = [e for e in self.events if isinstance(e, Flow) and e.step == step]
+        found = []
+        for i, event in enumerate(flows):
+            if event.rate > 0:
+                later = (e.at for e in flows[i + 1 :] if e.vessel == event.vessel)
+                found.append((event.vessel, event.at, next(later, self.end), event.rate))
+        return found
+
+
+def in_order(events: list[Event]) -> tuple[Event, ...]:
+    """By time; at one time lift, then dump, set the tap, fill, and place last."""
+    return tuple(sorted(events, key=lambda event: (event.at, _ORDER[type(event)])))

@@ -1,0 +1,70 @@
+"""Multipliers into SI, for notebooks (``5 * minute``) and for the suffixes of text keys."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+second = 1.0
+minute = 60.0
+hour = 3600.0
+micrometre = 1e-6
+millimetre = 1e-3
+centimetre = 1e-2
+inch = 0.0254
+millilitre = 1e-6
+litre = 1e-3
+us_gallon = 3.785411784e-3
+gram = 1e-3
+litre_per_minute = litre / minute
+kilowatt_hour = 3.6e6
+
+
+def celsius(degrees: float) -> float:
+    """Kelvin from degrees Celsius."""
+    return degrees + 273.15
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """How people write a quantity: SI = shown * factor + offset; suffix ends the text key."""
+
+    suffix: str
+    label: str
+    factor: float = 1.0
+    offset: float = 0.0
+
+    def to_si(self, shown: float) -> float:
+        return shown * self.factor + self.offset
+
+    def from_si(self, value: float) -> float:
+        return (value - self.offset) / self.factor
+
+
+_UNITS = (
+    Unit("", ""),
+    Unit("percent", "%", 0.01),
+    Unit("um", "µm", micrometre),
+    Unit("mm", "mm", millimetre),
+    Unit("cm", "cm", centimetre),
+    Unit("s", "s"),
+    Unit("min", "min", minute),
+    Unit("h", "h", hour),
+    Unit("l", "L", litre),
+    Unit("ml", "mL", millilitre),
+    Unit("l_min", "L/min", litre_per_minute),
+    Unit("ml_m2", "mL/m²", millilitre),
+    Unit("c", "°C", 1.0, 273.15),
+    Unit("k", "K"),
+    Unit("g_l", "g/L"),
+    Unit("mg_l", "mg/L", 1e-3),
+    Unit("g_m2", "g/m²", gram),
+    Unit("mmol_m2", "mmol/m²", 1e-3),
+    Unit("mol_m3", "mol/m³"),
+    Unit("um_s", "µm/s", 1e-6),
+    Unit("m_s", "m/s"),
+    Unit("m2_s", "m²/s"),
+    Unit("g_mol", "g/mol", gram),
+    Unit("kj_kg_k", "kJ/(kg K)", 1e3),
+    Unit("per_m3", "per m³"),
+)
+UNITS = {unit.suffix: unit for unit in _UNITS}
