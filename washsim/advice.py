@@ -10,18 +10,29 @@ from washsim import tables
 from washsim.result import Result
 
 LIMITS = {
-    "inside": "the way through the paper",
-    "film": "the still film on its faces: keep prints and water moving",
-    "bath": "the fixer already in this water: fresh water would help",
-    "release": "held fixer that lets go only slowly: waiting or a wash aid would help",
+    "inside": ("inside the paper", "only time helps, or a thinner paper or warmer water"),
+    "film": ("the still film on its faces", "keep prints and water moving"),
+    "bath": ("the fixer already in this water", "fresh water would help"),
+    "release": ("held fixer that lets go slowly", "waiting or a wash aid would help"),
 }
+"""What can hold the washing up, and what would help."""
 
 
 def limits_now(result: Result, lot: int, time: float) -> str:
-    """What holds the washing up most at a time, s, in words, with its share."""
+    """What holds the washing up most at a time, s, and its share."""
+    name, share = _first(result, lot, time)
+    return f"{LIMITS[name][0]}, {100 * share:.0f} %"
+
+
+def helps_now(result: Result, lot: int, time: float) -> str:
+    """What would help most at a time, s."""
+    return LIMITS[_first(result, lot, time)[0]][1]
+
+
+def _first(result: Result, lot: int, time: float) -> tuple[str, float]:
     shares = result.shares(lot, time)
     name = max(shares, key=lambda key: shares[key])
-    return f"{LIMITS[name]} ({100 * shares[name]:.0f} %)"
+    return name, shares[name]
 
 
 def sentence(result: Result) -> str:

@@ -100,9 +100,7 @@ def frames(result: Result, lot: int | None = None, count: int = 150, points: int
         held_g_l=held,
         water_g_l=result.water_around(lot, times),
         place=tuple(place(result, lot, float(time)) for time in times),
-        residual_g_m2=np.maximum(
-            1e3 * result.run.see(lot, times, result.run.slab.capacity)[:, 0], 0.0
-        ),
+        residual_g_m2=np.maximum(1e3 * result.at(lot, times), 0.0),
         where={name: share / total for name, share in whereabouts.items()},
         limits=tuple("" if time <= out else limits_now(result, lot, float(time)) for time in times),
     )

@@ -116,6 +116,10 @@ class Result:
         """(lots, T) kg/m2 of each lot."""
         return self.run.residual
 
+    def at(self, lot: int, times: Array) -> Array:
+        """(T,) kg/m2 of one lot at any times (T,)."""
+        return self.run.see(lot, times, self.run.slab.capacity)[:, 0]
+
     @cached_property
     def lot_of_sheet(self) -> tuple[int, ...]:
         """For sheets 1, 2, ... the lot each belongs to."""
@@ -149,8 +153,7 @@ class Result:
     def load(self) -> tuple[float, ...]:
         """kg/m2 inside each lot's sheets as they leave the fixer."""
         return tuple(
-            float(self.run.see(i, np.array([at]), self.run.slab.capacity)[0, 0])
-            for i, at in enumerate(self.run.left_fixer)
+            float(self.at(i, np.array([at]))[0]) for i, at in enumerate(self.run.left_fixer)
         )
 
     def profile(self, lot: int, times: Array, positions: Array) -> tuple[Array, Array]:
@@ -225,7 +228,7 @@ class Result:
         low, high = self.times[over[-1]], self.times[over[-1] + 1]
         for _ in range(6):
             grid = np.linspace(low, high, 12)
-            seen = self.run.see(lot, grid, self.run.slab.capacity)[:, 0]
+            seen = self.at(lot, grid)
             last = int(np.flatnonzero(seen > limit)[-1]) if np.any(seen > limit) else 0
             low, high = grid[last], grid[min(last + 1, 11)]
         return float(0.5 * (low + high))

@@ -1,0 +1,246 @@
+"""The command line: ``washsim simulate``, ``compare``, ``serve``, ``example``."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import json
+import os
+import sys
+import time
+from collections.abc import Callable, Iterator, Sequence
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+from rich.console import Console
+from rich.progress import Progress
+from rich.table import Table
+
+from washsim import export, files
+from washsim.errors import InputError, WashsimError
+from washsim.result import Result
+from washsim.scenario import Scenario
+from washsim.solve import solve
+
+DEMO = "demo"
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; 0 done, 2 bad input (one sentence on stderr)."""
+    parser = _parser()
+    given = parser.parse_args(arguments)
+    try:
+        return given.run(given)
+    except WashsimError as error:
+        print(f"washsim: {error}", file=sys.stderr)
+        return 2
+    except BrokenPipeError:
+        # the reader (head, less) has seen enough; what is left of stdout must not complain
+        sys.stdout = open(os.devnull, "w")  # noqa: SIM115
+        return 0
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="washsim", description="How fixer washes out of silver-gelatin prints."
+    )
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    one = commands.add_parser("simulate", help="wash one scenario and say what came of it")
+    one.add_argument("file", nargs="?", help="scenario file; without one, the demo evening")
+    one.add_argument("--json", action="store_true", help="one JSON object on stdout")
+    one.add_argument("--csv", metavar="FILE", help="write the curves; '-' for stdout")
+    one.set_defaults(run=_simulate)
+    several = commands.add_parser("compare", help="two or more scenarios side by side")
+    several.add_argument("files", nargs="+", metavar="file", help="scenario files")
+    several.add_argument("--json", action="store_true", help="a list of JSON objects on stdout")
+    several.set_defaults(run=_compare)
+    app = commands.add_parser("serve", help="open the app in the browser")
+    app.add_argument("file", nargs="?", help="scenario to start with; without one, the demo")
+    app.add_argument("--port", type=_port, default=0, help="port to listen on; any free one")
+    app.add_argument("--address", default="localhost", help="address to listen on")
+    app.add_argument("--no-browser", action="store_true", help="do not open a browser")
+    app.set_defaults(run=_serve)
+    example = commands.add_parser("example", help="write a commented example scenario")
+    example.add_argument("name", nargs="?", help="which one; without a name, list them")
+    example.add_argument("--to", metavar="FILE", help="where; '-' for stdout, else NAME.toml here")
+    example.set_defaults(run=_example)
+    return parser
+
+
+def _port(text: str) -> int:
+    if not text.isdigit() or int(text) > 65535:
+        raise argparse.ArgumentTypeError(f"expected a port from 0 to 65535, got {text!r}")
+    return int(text)
+
+
+def _scenario(file: str | None) -> Scenario:
+    return files.example(DEMO) if file is None else files.load(file)
+
+
+def _simulate(given: argparse.Namespace) -> int:
+    scenario = _scenario(given.file)
+    with _place(given.file):
+        result = _solved(scenario)
+    if given.csv is not None:
+        _write(given.csv, lambda stream: export.write_csv(result, stream))
+    if given.json:
+        print(json.dumps(export.summary(result), indent=2, allow_nan=False))
+    elif given.csv != "-":
+        _report(result)
+    return 0
+
+
+def _compare(given: argparse.Namespace) -> int:
+    scenarios = [files.load(file) for file in given.files]
+    results = []
+    for file, scenario in zip(given.files, scenarios, strict=True):
+        with _place(file):
+            results.append(_solved(scenario))
+    summaries = [export.summary(result) for result in results]
+    if given.json:
+        print(json.dumps(summaries, indent=2, allow_nan=False))
+        return 0
+    console = Console()
+    table = Table(title="Side by side", title_justify="left")
+    table.add_column("")
+    for each in summaries:
+        table.add_column(each["title"], justify="right", overflow="fold")
+    for label, text in _ROWS:
+        table.add_row(label, *(text(each) for each in summaries))
+    console.print(table)
+    for each in summaries:
+        console.print(f"[bold]{_plain(each['title'])}[/]: {_plain(each['sentence'])}")
+    return 0
+
+
+def _serve(given: argparse.Namespace) -> int:
+    scenario = _scenario(given.file)
+    # the app is another package, above this one: reached by name, so that nothing here needs it
+    app = import_module("washsim_dashboard.main")
+    app.serve(scenario=scenario, port=given.port, address=given.address, show=not given.no_browser)
+    return 0
+
+
+def _example(given: argparse.Namespace) -> int:
+    if given.name is None:
+        print("\n".join(files.examples()))
+        return 0
+    text = files.example_text(given.name)
+    if given.to == "-":
+        print(text, end="")
+        return 0
+    path = Path(given.to or f"{given.name}.toml")
+    if path.exists():
+        raise InputError(f"{path}: is there already; move it or choose another name with --to")
+    _write(str(path), lambda stream: stream.write(text))
+    print(f"wrote {path}; run it with: washsim simulate {path}")
+    return 0
+
+
+def _write(path: str, fill: Callable[[Any], Any]) -> None:
+    """Fill a text file, or stdout for '-'; nothing half-written under the final name."""
+    if path == "-":
+        fill(sys.stdout)
+        return
+    target = Path(path)
+    draft = target.with_name(target.name + ".part")
+    try:
+        with draft.open("w", encoding="utf-8", newline="") as stream:
+            fill(stream)
+        draft.replace(target)
+    except OSError as error:
+        raise InputError(f"{path}: cannot be written ({error.strerror or error})") from None
+
+
+@contextlib.contextmanager
+def _place(file: str | None) -> Iterator[None]:
+    """Begin messages about steps that cannot be carried out with the file's name."""
+    try:
+        yield
+    except InputError as error:
+        raise InputError(f"{file or DEMO}, {error}") from None
+
+
+def _solved(scenario: Scenario) -> Result:
+    """Solve, with a progress bar on stderr once it takes longer than a second."""
+    start = time.monotonic()
+    bar = Progress(transient=True, console=Console(stderr=True))
+    task = bar.add_task("washing", total=1.0)
+
+    def tell(share: float) -> None:
+        if not bar.live.is_started and time.monotonic() - start > 1.0:
+            bar.start()
+        bar.update(task, completed=share)
+
+    try:
+        return solve(scenario, tell)
+    finally:
+        bar.stop()
+
+
+def _plain(text: str) -> str:
+    """Keep square brackets in people's titles from being read as markup."""
+    return text.replace("[", "\\[")
+
+
+def _number(value: float | None, unit: str = "") -> str:
+    return "–" if value is None else f"{value:.3g}{unit}"
+
+
+def _last_ratio(summary: dict[str, Any]) -> float | None:
+    ratios = [step["water_to_paper_l_m2"] for step in summary["steps"]]
+    return next((ratio for ratio in reversed(ratios) if ratio is not None), None)
+
+
+_ROWS: list[tuple[str, Callable[[dict[str, Any]], str]]] = [
+    ("sheets", lambda s: f"{s['sheet_count']} ({_number(s['paper_m2'])} m²)"),
+    ("load after fixing, g/m²", lambda s: _number(s["load_g_m2"])),
+    ("worst sheet ends at, g/m²", lambda s: _number(s["worst_residual_g_m2"])),
+    ("target, g/m²", lambda s: _number(s["target_g_m2"])),
+    ("target met", lambda s: "yes" if s["meets_target"] else "NO"),
+    ("minutes to target", lambda s: _number(s["minutes_to_target"])),
+    ("floor of the last water, g/m²", lambda s: _number(s["floor_g_m2"])),
+    ("last vessel, L per m² of paper", lambda s: _number(_last_ratio(s))),
+    ("fresh water, L", lambda s: _number(s["litres_total"])),
+    ("per sheet, L", lambda s: _number(s["litres_per_sheet"])),
+    ("price", lambda s: _number(s["cost_total"])),
+    ("heat, kWh", lambda s: _number(s["heat_kwh"])),
+]
+
+
+def _report(result: Result) -> None:
+    """Tables for a terminal."""
+    console = Console()
+    found = export.summary(result)
+    console.print(f"[bold]{_plain(found['title'])}[/]")
+    console.print(_plain(found["sentence"]))
+    table = Table(title="Step by step", title_justify="left")
+    table.add_column("step")
+    for name in ("minutes", "water, L", "vessel, L/m²", "worst, g/m²"):
+        table.add_column(name, justify="right")
+    table.add_column("limited at its end by")
+    for step in found["steps"]:
+        table.add_row(
+            f"{step['step']} {step['kind']}",
+            f"{step['start_min']:.0f} to {step['stop_min']:.0f}",
+            _number(step["litres"]),
+            _number(step["water_to_paper_l_m2"]),
+            _number(step["worst_residual_g_m2"]),
+            step["limits"],
+        )
+    console.print(table)
+    table = Table(title="In all", title_justify="left", show_header=False)
+    for label, text in _ROWS:
+        table.add_row(label, text(found))
+    halves = ", ".join(f"{x / 60:.1f}" for x in found["half_lives_s"])
+    table.add_row("half-lives in the last water, min", halves)
+    table.add_row("silver to the drain, g", _number(found["silver_g"]))
+    table.add_row("numerical error", f"{found['numerical_error']:.0e}")
+    console.print(table)
+    for caution in found["cautions"]:
+        console.print(f"[bold]Mind:[/] {_plain(caution)}")
+
+
+if __name__ == "__main__":
+    sys.exit(main())

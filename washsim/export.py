@@ -1,0 +1,159 @@
+"""Results for machines and for paper: one JSON object with stable keys, curves as CSV."""
+
+from __future__ import annotations
+
+import csv
+from typing import Any, TextIO
+
+import numpy as np
+
+from washsim.advice import cautions, limits_now, sentence
+from washsim.pictures import curves
+from washsim.recipes import Drain
+from washsim.result import Result
+from washsim.units import kilowatt_hour
+
+FORMAT = "washsim-result-1"
+
+KEYS = {
+    "format": f"always {FORMAT!r}; changes when a key changes its meaning",
+    "title": "the scenario's title",
+    "sentence": "the outcome in words, target beside it",
+    "sheet_count": "number of sheets, late ones included",
+    "paper_m2": "one side of all sheets, m²",
+    "load_g_m2": "thiosulfate inside a sheet as it leaves the fixer, g/m²",
+    "worst_residual_g_m2": "thiosulfate left in the worst sheet at the end, g/m²",
+    "worst_sheet": "its number, from 1",
+    "typical_residual_g_m2": "the same for the median sheet, g/m²",
+    "target_g_m2": "the target, g/m²",
+    "meets_target": "whether the worst sheet ends at or under the target",
+    "minutes_to_target": (
+        "longest time any sheet had to wash, from leaving the fixer, to be under the target for "
+        "good, min; null if one is not"
+    ),
+    "floor_g_m2": "what the worst sheet would end at if left in its last water for ever, g/m²",
+    "litres_total": "fresh water of all steps, filled and run, L",
+    "litres_per_sheet": "the same per sheet, L",
+    "litres_per_m2": "the same per m² of paper, L/m²",
+    "cost_total": "price of that water, in your money",
+    "heat_kwh": "heat to warm that water from the tap's temperature, kWh",
+    "silver_g": "dissolved silver carried into all wash water, g",
+    "silver_first_water_mg_l": "silver in the first water that leaves, mg/L",
+    "limits_now": "shares of 'bath', 'film', 'inside' and 'release' in holding up the worst sheet "
+    "at the end, sum 1",
+    "half_lives_s": "slowest half-lives in the last water, s",
+    "numerical_error": "largest change of a residual on refining once, relative to it + 1 mg/m²",
+    "balance_error": "fixer unaccounted for over fixer taken in",
+    "nodes": "node family and intervals of each layer",
+    "steps": "list, one object per step: step, kind, start_min, stop_min, litres, "
+    "water_to_paper_l_m2 (null in the air), worst_residual_g_m2 at its end, silver_mg_l of the "
+    "water it sends to the drain, limits: what holds the worst sheet up at its end",
+    "sheets": "list, one object per sheet: sheet, load_g_m2, residual_g_m2, front_g_m2 and "
+    "back_g_m2 (halves of the thickness), minutes_to_target",
+    "cautions": "list of sentences",
+}
+"""Meaning of every key of `summary`, for the reference page."""
+
+
+def summary(result: Result) -> dict[str, Any]:
+    """Plain numbers, lists and words, ready for json.dumps; the keys are those of KEYS."""
+    end = result.run.timeline.end
+    lot = result.worst_lot
+    water = result.first_water
+    litres = result.litres_total * 1e3
+    space = result.run.slab.space
+    area = result.scenario.paper_area
+    return {
+        "format": FORMAT,
+        "title": result.scenario.title,
+        "sentence": sentence(result),
+        "sheet_count": result.sheets,
+        "paper_m2": area,
+        "load_g_m2": 1e3 * result.load[lot],
+        "worst_residual_g_m2": 1e3 * result.worst_residual,
+        "worst_sheet": result.worst_sheet,
+        "typical_residual_g_m2": 1e3 * result.typical_residual,
+        "target_g_m2": 1e3 * result.scenario.target.limit,
+        "meets_target": result.worst_residual <= result.scenario.target.limit,
+        "minutes_to_target": result.minutes_to_target,
+        "floor_g_m2": 1e3 * result.floor(lot, end),
+        "litres_total": litres,
+        "litres_per_sheet": litres / result.sheets,
+        "litres_per_m2": litres / area,
+        "cost_total": result.cost,
+        "heat_kwh": result.heat / kilowatt_hour,
+        "silver_g": 1e3 * result.silver_to_drain(),
+        "silver_first_water_mg_l": 1e3 * result.silver_per_fixer * water.amount / water.volume,
+        "limits_now": result.shares(lot, end),
+        "half_lives_s": list(result.half_lives(lot, end)),
+        "numerical_error": result.numerical_error,
+        "balance_error": result.balance,
+        "nodes": {"family": space.family, "intervals": list(space.intervals)},
+        "steps": steps(result),
+        "sheets": sheets(result),
+        "cautions": list(cautions(result)),
+    }
+
+
+def steps(result: Result) -> list[dict[str, Any]]:
+    """What each step took and left."""
+    found = []
+    for stage in result.run.timeline.stages[1:]:
+        air = isinstance(result.scenario.steps[stage.step - 1], Drain)
+        stop = np.array([stage.stop])
+        left = [d for d in result.drains if d.step == stage.step]
+        volume = sum(d.volume for d in left)
+        seen = [result.at(lot, stop)[0] for lot in range(len(result.run.of_lot))]
+        worst = int(np.argmax(seen))
+        found.append(
+            {
+                "step": stage.step,
+                "kind": stage.label,
+                "start_min": stage.start / 60,
+                "stop_min": stage.stop / 60,
+                "litres": 1e3 * result.litres_by_step[stage.step - 1],
+                "water_to_paper_l_m2": None if air else 1e3 * result.water_to_paper(stage.step),
+                "worst_residual_g_m2": 1e3 * float(seen[worst]),
+                "silver_mg_l": 1e3 * result.silver_to_drain(stage.step) / volume if volume else 0.0,
+                "limits": limits_now(result, worst, stage.stop),
+            }
+        )
+    return found
+
+
+def sheets(result: Result) -> list[dict[str, Any]]:
+    """Load and residual of every sheet."""
+    end = np.array([result.run.timeline.end])
+    halves = [result.by_half(lot, end)[0] for lot in range(len(result.run.of_lot))]
+    found = []
+    for number, lot in enumerate(result.lot_of_sheet, start=1):
+        seconds = result.seconds_to_target[lot]
+        found.append(
+            {
+                "sheet": number,
+                "load_g_m2": 1e3 * result.load[lot],
+                "residual_g_m2": 1e3 * result.final_residual[number - 1],
+                "front_g_m2": 1e3 * float(halves[lot][0]),
+                "back_g_m2": 1e3 * float(halves[lot][1]),
+                "minutes_to_target": None if seconds is None else seconds / 60,
+            }
+        )
+    return found
+
+
+def write_csv(result: Result, stream: TextIO) -> None:
+    """Residual of every lot, floor, and water of every basin against time, one row an output."""
+    timeline = result.run.timeline
+    columns = {"minutes": result.times / 60}
+    for i, lot in enumerate(timeline.lots):
+        name = f"sheet {lot.first}" if lot.count == 1 else f"sheets {lot.first}-{lot.count}"
+        columns[f"{name} residual_g_m2"] = 1e3 * result.residual[i]
+    columns["floor_g_m2"] = curves(result).floor_g_m2
+    for i, basin in enumerate(timeline.basins):
+        if basin.vessel is not None:
+            columns[f"{basin.label} water_mg_l"] = 1e3 * result.water(i)
+    writer = csv.writer(stream)
+    writer.writerow(columns)
+    # before anything is taken in, rounding may leave a residual a hair below zero
+    for row in zip(*columns.values(), strict=True):
+        writer.writerow(["" if np.isnan(value) else f"{max(value, 0.0):.6g}" for value in row])
