@@ -35,7 +35,7 @@ KEYS = {
     "litres_total": "fresh water of all steps, filled and run, L",
     "litres_per_sheet": "the same per sheet, L",
     "litres_per_m2": "the same per m² of paper, L/m²",
-    "cost_total": "price of that water, in your money",
+    "cost_total": "price of that water and heat, in your money",
     "heat_kwh": "heat to warm that water from the tap's temperature, kWh",
     "silver_g": "dissolved silver carried into all wash water, g",
     "silver_first_water_mg_l": "silver in the first water that leaves, mg/L",

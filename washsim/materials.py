@@ -220,6 +220,13 @@ class Fixing:
     thiosulfate: float | None = quantity(
         "g_l", 1, 400, "thiosulfate ion in the working bath; else from dilution", default=None
     )
+    stock: float | None = quantity(
+        "g_l",
+        20,
+        700,
+        "thiosulfate ion in the undiluted concentrate; else the table's",
+        default=None,
+    )
     duration: float = quantity("s", 1, 7200, "time in the fixer, all baths together", default=60.0)
     baths: int = quantity("", 1, 2, "one fixing bath or two", default=1, whole=True)
     sheets_per_litre: float = quantity(
@@ -250,7 +257,9 @@ class Fixing:
         """Thiosulfate ion in the working bath, kg/m3."""
         if self.thiosulfate is not None:
             return self.thiosulfate
-        stock = tables.datum(f"liquids.fixer.{self.fixer}.stock").si
+        stock = self.stock
+        if stock is None:
+            stock = tables.datum(f"liquids.fixer.{self.fixer}.stock").si
         usual = tables.entry(f"liquids.fixer.{self.fixer}").get("usual_dilution")
         dilution = self.dilution or usual
         if dilution is None:
@@ -304,6 +313,7 @@ class Water:
         "c", 1, 45, "temperature as it leaves the cold tap, when it is then heated", default=None
     )
     price: float = quantity("per_m3", 0, 100, "price of water, waste water included", default=4.0)
+    heat_price: float = quantity("per_kwh", 0, 10, "price of heat", default=0.0)
     thiosulfate: float = quantity("g_l", 0, 10, "fixer already in the fresh water", default=0.0)
     diffusivity: float | None = quantity(
         "m2_s",
@@ -409,11 +419,16 @@ def at_temperature(diffusivity: float, known_at: float, temperature: float) -> f
     return diffusivity * (temperature / known_at) * (viscosity(known_at) / viscosity(temperature))
 
 
-def quickening(kind: str, temperature: float) -> float:
-    """How much faster held fixer lets go (or fills) than in soft tap water at 20 °C.
+def quickening(liquid: str, temperature: float, release_half_life: float) -> float:
+    """How much faster than in soft tap water at 20 °C held fixer lets go, or takes hold in fixer.
 
-    Temperature acts as on diffusion; nobody has measured it for release, so this is an estimate.
+    release_half_life, s, is the layer's own in soft tap water: waters act on it by a ratio, but
+    the filling in fixer has a half-time of its own. Temperature acts as on diffusion; nobody has
+    measured that for release, so it is an estimate.
     """
-    soft = tables.datum("liquids.water.soft_tap.release_half_life").si
-    path = "fixer.fill_half_time" if kind == "fixer" else f"water.{kind}.release_half_life"
-    return at_temperature(soft / tables.datum(f"liquids.{path}").si, celsius(20), temperature)
+    if liquid == "fixer":
+        ratio = release_half_life / tables.datum("liquids.fixer.fill_half_time").si
+    else:
+        soft = tables.datum("liquids.water.soft_tap.release_half_life").si
+        ratio = soft / tables.datum(f"liquids.water.{liquid}.release_half_life").si
+    return at_temperature(ratio, celsius(20), temperature)

@@ -376,8 +376,9 @@ class Result:
 
     @property
     def cost(self) -> float:
-        """Price of the fresh water, in the unit of money of the scenario's price."""
-        return self.litres_total * self.scenario.water.price
+        """Price of the fresh water and of warming it, in the money of the scenario's prices."""
+        water = self.scenario.water
+        return self.litres_total * water.price + self.heat * water.heat_price
 
     @property
     def heat(self) -> float:

@@ -159,10 +159,12 @@ def _translate(
             return [march.Fill(at, vessel, np.array([volume]), already)]
         case happening.Flow():
             spec = timeline.basins[event.vessel].vessel
-            return [march.Set(at, event.vessel, _conditions(scenario, spec, event))]
+            return [march.Set(at, event.vessel, _conditions(scenario, paper, spec, event))]
 
 
-def _conditions(scenario: Scenario, spec: Vessel | None, event: happening.Flow) -> Conditions:
+def _conditions(
+    scenario: Scenario, paper: Paper, spec: Vessel | None, event: happening.Flow
+) -> Conditions:
     """What a basin does to its contents from this event on."""
     temperature = event.temperature
     if spec is None:
@@ -175,7 +177,8 @@ def _conditions(scenario: Scenario, spec: Vessel | None, event: happening.Flow) 
         film = film_coefficient(spec.stirring, spec.film, free, temperature)
         supply, inflow = scenario.water.thiosulfate, event.rate * spec.exchange_efficiency
         dead_share, dead_rate = spec.dead_fraction, 1.0 / spec.dead_exchange
-    release = quickening(event.liquid, temperature)
+    slowest = max(layer.release_half_life for layer in paper.layers)
+    release = quickening(event.liquid, temperature, slowest)
     return Conditions(
         free_diffusivity=np.array([free]),
         quickening=np.array([release]),

@@ -66,5 +66,6 @@ _UNITS = (
     Unit("g_mol", "g/mol", gram),
     Unit("kj_kg_k", "kJ/(kg K)", 1e3),
     Unit("per_m3", "per m³"),
+    Unit("per_kwh", "per kWh", 1.0 / kilowatt_hour),
 )
 UNITS = {unit.suffix: unit for unit in _UNITS}
