@@ -1,9 +1,13 @@
 """One interval of constant conditions, solved exactly in time.
 
-Capacity (diagonal) and conductance (symmetric, positive semi-definite) describe everything that
-exchanges solute in one tank: nodes of slabs, held solute, the tank's water and its dead part.
-With y the concentrations above the supply's own, ``capacity dy/dt = -conductance y``, so one
-symmetric eigenproblem gives y at every time (Golub and Van Loan, Matrix Computations, 8.7.2).
+Capacity C (diagonal) and fluxes B describe everything that exchanges solute in one tank: nodes of
+slabs, held solute, the tank's water and its dead part. A row of B is the root of a conductance
+times a difference of concentrations, so that with y the concentrations above the supply's own
+``C dy/dt = -B' B y``. The singular values and vectors of B C^-1/2 give y at every time.
+
+Why not the eigenvalues of C^-1/2 B'B C^-1/2, the same numbers? Rates spread over ten decades when
+a film is fast; squaring first loses the slow ones, on which the wash and the balance of solute
+hang, to the rounding of the fast ones (Golub and Van Loan, Matrix Computations, 4th ed., 8.6).
 """
 
 from __future__ import annotations
@@ -44,71 +48,67 @@ class Modes:
     compose: Array
 
 
-def modes(capacity: Array, conductance: Array) -> Modes:
-    """Modes of capacity (M, u) and conductance (M, u, u), which must be symmetric."""
+def modes(capacity: Array, fluxes: Array) -> Modes:
+    """Modes of capacity (M, u) and fluxes (M, r, u), slowest first; r is at least u."""
     root = np.sqrt(capacity)
-    scaled = conductance / root[:, :, None] / root[:, None, :]
-    rates, vectors = np.linalg.eigh(scaled)
+    _, values, vectors = np.linalg.svd(fluxes / root[:, None, :], full_matrices=False)
+    analyse = vectors[:, ::-1]
     return Modes(
-        # a closed tank has one zero rate, which rounding may put below zero
-        rates=np.maximum(rates, 0.0),
-        analyse=vectors.swapaxes(1, 2) * root[:, None, :],
-        compose=vectors / root[:, :, None],
+        rates=values[:, ::-1] ** 2,
+        analyse=analyse * root[:, None, :],
+        compose=analyse.swapaxes(1, 2) / root[:, :, None],
     )
 
 
-def slab_conductance(slab: Slab, at: Conditions, film: Array) -> Array:
-    """(M, u, u) m/s conductance of one square metre of slab in still, given surroundings."""
-    members, n = len(at.free_diffusivity), slab.space.size
-    matrix = np.zeros((members, slab.size, slab.size))
-    matrix[:, :n, :n] = at.free_diffusivity[:, None, None] * slab.diffusion
-    matrix[:, 0, 0] += film[:, 0]
-    matrix[:, n - 1, n - 1] += film[:, 1]
-    if len(slab.where):
-        release = slab.release * at.quickening[:, None]
-        held = np.arange(n, slab.size)
-        matrix[:, slab.where, slab.where] += release
-        matrix[:, held, held] = release
-        matrix[:, slab.where, held] = matrix[:, held, slab.where] = -release
-    return matrix
+def slab_fluxes(slab: Slab, at: Conditions, film: Array) -> Array:
+    """(M, r, u + 1) fluxes of one square metre of slab; the last column is the water's.
+
+    Rows in order: diffusion inside, the film at the front and at the back, release.
+    """
+    members, (inside, n) = len(at.free_diffusivity), slab.flux.shape[1:]
+    held = np.arange(len(slab.where))
+    rows = np.zeros((members, inside + 2 + len(held), slab.size + 1))
+    rows[:, :inside, :n] = np.sqrt(at.free_diffusivity)[:, None, None] * slab.flux
+    films = np.sqrt(film)
+    rows[:, inside, 0], rows[:, inside, -1] = films[:, 0], -films[:, 0]
+    rows[:, inside + 1, n - 1], rows[:, inside + 1, -1] = films[:, 1], -films[:, 1]
+    release = np.sqrt(slab.release * at.quickening[:, None])
+    rows[:, inside + 2 + held, slab.where] = release
+    rows[:, inside + 2 + held, n + held] = -release
+    return rows
 
 
 def tank_system(
     groups: list[tuple[Slab, Array, Array]], at: Conditions, volume: Array, dead: Array | None
 ) -> tuple[Array, Array]:
-    """Capacity (M, u) m3 and conductance (M, u, u) m3/s of slabs and water together.
+    """Capacity (M, u) m3 and fluxes (M, r, u) of slabs and water together.
 
     groups: (slab, film (M, 2), area (M,) m2 of all slabs alike); volume, dead (M,) m3 of moving
     and dead water. Unknowns in order: each group's area-weighted mean state, the moving water,
     the dead water unless it is None.
     """
-    sizes = [slab.size for slab, _, _ in groups]
-    water = sum(sizes)
+    water = sum(slab.size for slab, _, _ in groups)
     unknowns = water + 1 + (dead is not None)
     capacity = np.empty((len(volume), unknowns))
-    matrix = np.zeros((len(volume), unknowns, unknowns))
+    blocks = []
     first = 0
-    for (slab, film, area), size in zip(groups, sizes, strict=True):
-        here = slice(first, first + size)
+    for slab, film, area in groups:
+        here = slice(first, first + slab.size)
         capacity[:, here] = area[:, None] * slab.capacity
-        matrix[:, here, here] = area[:, None, None] * slab_conductance(slab, at, film)
-        for face, node in enumerate((first, first + slab.space.size - 1)):
-            exchange = area * film[:, face]
-            matrix[:, node, water] -= exchange
-            matrix[:, water, node] -= exchange
-            matrix[:, water, water] += exchange
-        first += size
-    matrix[:, water, water] += at.inflow
+        own = np.sqrt(area)[:, None, None] * slab_fluxes(slab, at, film)
+        block = np.zeros((*own.shape[:2], unknowns))
+        block[:, :, here], block[:, :, water] = own[:, :, :-1], own[:, :, -1]
+        blocks.append(block)
+        first = here.stop
     capacity[:, water] = volume
+    outside = np.zeros((len(volume), 1 + (dead is not None), unknowns))
+    outside[:, 0, water] = np.sqrt(at.inflow)
     if dead is not None:
         # a member without a dead part keeps a trace of one, so that capacities stay positive
         capacity[:, -1] = np.maximum(dead, 1e-12)
-        exchange = capacity[:, -1] * at.dead_rate
-        matrix[:, water, water] += exchange
-        matrix[:, -1, -1] += exchange
-        matrix[:, water, -1] -= exchange
-        matrix[:, -1, water] -= exchange
-    return capacity, matrix
+        outside[:, 1, water] = np.sqrt(capacity[:, -1] * at.dead_rate)
+        outside[:, 1, -1] = -outside[:, 1, water]
+    return capacity, np.concatenate([*blocks, outside], axis=1)
 
 
 @dataclass(frozen=True, slots=True)

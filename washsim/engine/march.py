@@ -20,7 +20,7 @@ from washsim.engine.interval import (
     Modes,
     decay,
     modes,
-    slab_conductance,
+    slab_fluxes,
     tank_system,
 )
 from washsim.engine.space import Array, Slab
@@ -380,8 +380,8 @@ class March:
         key = (lot.slab, faces, _fingerprint(at.free_diffusivity, at.quickening, at.film))
         if key not in self._modes:
             slab = self.slabs[lot.slab]
-            conductance = slab_conductance(slab, at, at.film * np.array(faces))
-            self._modes[key] = modes(slab.capacity, conductance)
+            fluxes = slab_fluxes(slab, at, at.film * np.array(faces))
+            self._modes[key] = modes(slab.capacity, fluxes[:, :, :-1])
         return self._modes[key]
 
     def _together(self, tank: Tank, at: Conditions, groups: dict, areas: list[Array]) -> Modes:

@@ -1,8 +1,9 @@
 """Finite differences across a layered slab: nodes, weights, difference matrices.
 
-Each layer is mapped to [0, 1]. Its difference matrix has the summation-by-parts property, so the
-stiffness ``Dm.T @ diag(v * De) @ Dm`` is symmetric, its rows sum to zero (nothing is created) and
-faces and interfaces are nodes, shared by the layers that meet there. Two node families:
+Each layer is mapped to [0, 1]. Its difference matrix Dm has the summation-by-parts property, so
+the stiffness ``Dm.T @ diag(v * De) @ Dm`` is symmetric, its rows sum to zero (nothing is created)
+and faces and interfaces are nodes, shared by the layers that meet there. The stiffness is kept as
+its factor, the fluxes ``sqrt(v * De) * Dm``. Two node families:
 
 * ``even``: evenly spaced, second order, monotone: the text-book scheme (Crank, The Mathematics of
   Diffusion, 2nd ed., 1975, ch. 8) and the independent check of the other;
@@ -30,15 +31,16 @@ class Space:
     """The nodes of a layered slab, before any thickness or diffusivity is known.
 
     nodes (n,) position in layer units: layer j covers [j, j+1]; weights (L, n) quadrature
-    weights of each layer of unit thickness; stiffness (L, n, n) that of unit thickness and
-    diffusivity.
+    weights of each layer of unit thickness; flux (f, n) the rows sqrt(v) Dm of layers of unit
+    thickness and diffusivity, and layer (f,) the layer of each row.
     """
 
     family: str
     intervals: tuple[int, ...]
     nodes: Array
     weights: Array
-    stiffness: Array
+    flux: Array
+    layer: NDArray[np.intp]
 
     @property
     def size(self) -> int:
@@ -98,16 +100,16 @@ def _barycentric(nodes: Array) -> Array:
 
 
 def even_layer(intervals: int) -> tuple[Array, Array, Array]:
-    """Nodes (n,), weights (n,) and stiffness (n, n) of one evenly spaced layer on [0, 1]."""
+    """Nodes (n,), weights (n,) and fluxes (n - 1, n) of one evenly spaced layer on [0, 1]."""
     nodes = np.linspace(0.0, 1.0, intervals + 1)
     weights = np.full(intervals + 1, 1.0 / intervals)
     weights[[0, -1]] *= 0.5
-    difference = intervals * np.diff(np.eye(intervals + 1), axis=0)
-    return nodes, weights, difference.T @ difference / intervals
+    # a slope of 1 / spacing, weighted by the root of the spacing
+    return nodes, weights, np.sqrt(intervals) * np.diff(np.eye(intervals + 1), axis=0)
 
 
 def lobatto_layer(intervals: int) -> tuple[Array, Array, Array]:
-    """Nodes (n,), weights (n,) and stiffness (n, n) of one Gauss-Lobatto layer on [0, 1]."""
+    """Nodes (n,), weights (n,) and fluxes (n, n) of one Gauss-Lobatto layer on [0, 1]."""
     basis = legendre.Legendre.basis(intervals)
     inner = np.sort(np.real(basis.deriv().roots()))
     nodes = np.concatenate([[-1.0], inner, [1.0]])
@@ -120,7 +122,7 @@ def lobatto_layer(intervals: int) -> tuple[Array, Array, Array]:
     np.fill_diagonal(difference, 0.0)
     np.fill_diagonal(difference, -difference.sum(axis=1))
     # on [0, 1] weights halve and slopes double
-    return 0.5 * (nodes + 1), 0.5 * weights, 2.0 * difference.T @ (weights[:, None] * difference)
+    return 0.5 * (nodes + 1), 0.5 * weights, np.sqrt(2.0 * weights)[:, None] * difference
 
 
 @lru_cache(maxsize=64)
@@ -130,22 +132,25 @@ def space(family: str, intervals: tuple[int, ...]) -> Space:
     size = sum(intervals) + 1
     nodes = np.zeros(size)
     weights = np.zeros((len(intervals), size))
-    stiffness = np.zeros((len(intervals), size, size))
+    fluxes = []
     first = 0
     for j, count in enumerate(intervals):
         here = slice(first, first + count + 1)
-        local, weights[j, here], stiffness[j, here, here] = build(count)
+        local, weights[j, here], own = build(count)
         nodes[here] = j + local
+        fluxes.append(np.zeros((len(own), size)))
+        fluxes[-1][:, here] = own
         first += count
-    return Space(family, intervals, nodes, weights, stiffness)
+    layer = np.repeat(np.arange(len(intervals)), [len(own) for own in fluxes])
+    return Space(family, intervals, nodes, weights, np.concatenate(fluxes), layer)
 
 
 @dataclass(frozen=True, slots=True)
 class Slab:
     """A layered slab on its nodes, per square metre.
 
-    mobile (M, n) m, capacity for the mobile solute; diffusion (M, n, n) 1/m, conductance per
-    unit of free diffusivity; where (h,) the nodes that hold solute; held (M, h) m, capacity of
+    mobile (M, n) m, capacity for the mobile solute; flux (M, f, n) m^-1/2, fluxes per root of free
+    diffusivity; where (h,) the nodes that hold solute; held (M, h) m, capacity of
     the held solute; release (M, h) m/s, conductance between held and mobile at quickening 1.
     A slab's state (M, u = n + h) is the mobile concentration at the nodes followed by the
     concentration that each held amount would be in equilibrium with, all kg/m3.
@@ -154,7 +159,7 @@ class Slab:
     space: Space
     thickness: Array
     mobile: Array
-    diffusion: Array
+    flux: Array
     where: NDArray[np.intp]
     held: Array
     release: Array
@@ -186,7 +191,7 @@ def slab(
         space=space,
         thickness=thickness,
         mobile=(thickness * porosity * retardation) @ space.weights,
-        diffusion=np.einsum("ml,lij->mij", porosity * hindrance / thickness, space.stiffness),
+        flux=np.sqrt(porosity * hindrance / thickness)[:, space.layer, None] * space.flux,
         where=where,
         held=held[:, where],
         release=((thickness * retention * release_rate) @ space.weights)[:, where],
