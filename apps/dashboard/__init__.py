@@ -1,0 +1,1 @@
+"""The app: the only place that knows param, Panel and a browser."""

@@ -1,0 +1,161 @@
+// The Explore page in the browser. The server ships a run once (frames, curves, words); from then
+// on this file moves the picture, the marker and the readouts from one clock.
+
+import { Controls } from "./controls.js";
+import { CrossSection } from "./cross_section.js";
+import { Player } from "./player.js";
+import { followClock, followTheme, valueAt } from "./residual.js";
+
+const OPENING = 0.5; // share of the load still in the sheet
+const find = (id) => document.getElementById(id);
+
+export function start({ board, frames, layers, curves, figure, marker, theme, palette }) {
+  const player = new Player();
+  const section = new CrossSection(find("section"), palette);
+  const controls = new Controls(find("inputs"), (values) => {
+    board.asked = values;
+  });
+  followClock(player, figure, marker);
+  followTheme(theme);
+  window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => section.resize());
+
+  const page = { player, section, frames, layers, curves };
+  player.addEventListener("time", () => showMoment(page));
+  bindTransport(player);
+  bindKeys(player);
+
+  load(page, opening(frames));
+  tell(board.told);
+  board.properties.told.change.connect(() => {
+    if (!board.told.error) load(page, player.minute);
+    tell(board.told);
+    controls.answered();
+  });
+}
+
+// The page opens on a telling moment: the faces are already washed, the middle still holds.
+function opening(frames) {
+  const { minutes, residual } = frames.data;
+  const full = residual.indexOf(residual.reduce((most, value) => Math.max(most, value), 0));
+  return minutes[residual.findIndex((value, i) => i > full && value < residual[full] * OPENING)] ?? 0;
+}
+
+function load({ player, section, frames, layers }, minute) {
+  const { mobile, held, water, place, minutes } = frames.data;
+  const { name, edges, depth, sealed } = layers.data; // one row: arrays of different lengths
+  const cuts = Array.from(edges);
+  section.load({
+    layers: name[0].map((text, i) => ({ name: text, start: cuts[i], stop: cuts[i + 1] })),
+    depth: Array.from(depth),
+    mobile, held, water, place,
+    sealed: sealed[0],
+  });
+  find("scrub").max = minutes.length - 1;
+  player.load(minutes, minute);
+}
+
+function tell(told) {
+  document.body.dataset.answer = told.answer;
+  const met = find("met");
+  met.classList.toggle("not", Boolean(told.error) || !told.met);
+  find("sentence").textContent = told.error || told.sentence;
+  if (told.error) {
+    // the picture keeps the last run that could be carried out
+    met.textContent = "Cannot be done";
+    return;
+  }
+  met.textContent = told.met ? "Target met" : "Target not met";
+  find("verdict").textContent = told.verdict;
+  const list = find("cautions");
+  list.replaceChildren(
+    ...told.cautions.map((text) => {
+      const item = document.createElement("li");
+      item.textContent = text;
+      return item;
+    }),
+  );
+  find("mind").hidden = find("warned").hidden = told.cautions.length === 0;
+  find("warned").textContent = `${told.cautions.length} cautions below`;
+}
+
+// Two figures are what these numbers can bear, and four decimals; never an exponent.
+function digits(value) {
+  if (!(value > 0)) return "0";
+  if (value < 0.00005) return "< 0.0001";
+  const places = Math.min(4, Math.max(0, 1 - Math.floor(Math.log10(value))));
+  return value.toFixed(places);
+}
+
+function showMoment({ player, section, frames, curves }) {
+  const { place, water, limits } = frames.data;
+  section.draw(player.position);
+  const i = Math.floor(player.position);
+  const minute = player.minute;
+  const clock = minute < 10 ? minute.toFixed(1) : Math.round(minute).toString();
+  const known = (key) => digits(valueAt(curves.data.minutes, curves.data[key], minute));
+  find("clock").textContent = clock;
+  find("place").textContent = place[i];
+  find("around").textContent = digits(water[i]);
+  find("now").textContent = known("worst");
+  for (const key of ["worst", "typical", "floor"]) find(`key-${key}`).textContent = known(key);
+  const limit = limits[i] || "nothing yet: the sheet is taking up fixer";
+  if (find("limit").textContent !== limit) find("limit").textContent = limit;
+  const scrub = find("scrub");
+  scrub.value = player.position;
+  scrub.style.setProperty("--filled", `${(100 * player.position) / (player.last || 1)}%`);
+  scrub.setAttribute("aria-valuetext", `${clock} minutes, ${place[i]}`);
+  showShares(frames.data, i);
+}
+
+function showShares(data, i) {
+  for (const share of document.querySelectorAll("[data-place]")) {
+    const percent = data[`in_${share.dataset.place}`][i] * 100;
+    find(`part-${share.dataset.place}`).style.flexGrow = percent;
+    share.textContent = percentage(percent);
+  }
+}
+
+function percentage(percent) {
+  if (percent === 0) return "0";
+  if (percent < 0.01) return "< 0.01";
+  return percent.toFixed(percent < 10 ? 2 : 0);
+}
+
+function bindTransport(player) {
+  find("play").addEventListener("click", () => player.toggle());
+  find("back").addEventListener("click", () => player.step(-1));
+  find("ahead").addEventListener("click", () => player.step(1));
+  find("speed").addEventListener("change", (event) => {
+    player.speed = Number(event.target.value);
+  });
+  find("scrub").addEventListener("input", (event) => {
+    player.pause();
+    player.seek(event.target.valueAsNumber);
+  });
+  player.addEventListener("state", () => {
+    const play = find("play");
+    play.classList.toggle("playing", player.playing);
+    play.setAttribute("aria-label", player.playing ? "Pause" : "Play");
+  });
+  const canvas = find("section");
+  canvas.addEventListener("click", () => player.toggle());
+}
+
+// Space, arrows, Home and End drive the clock unless another control has use for them.
+function bindKeys(player) {
+  const actions = {
+    " ": () => player.toggle(),
+    ArrowLeft: () => player.step(-1),
+    ArrowRight: () => player.step(1),
+    Home: () => { player.pause(); player.seek(0); },
+    End: () => { player.pause(); player.seek(player.last); },
+  };
+  document.addEventListener("keydown", (event) => {
+    const action = actions[event.key];
+    if (!action || event.ctrlKey || event.metaKey || event.altKey) return;
+    const owner = event.target.closest("input, select, button, summary, a");
+    if (owner && owner.id !== "scrub" && !(event.key === " " && owner.type === "range")) return;
+    event.preventDefault();
+    action();
+  });
+}

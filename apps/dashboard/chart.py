@@ -1,0 +1,126 @@
+"""The residual chart: worst and typical sheet, floor, target and spot test against time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from bokeh.models import (
+    ColumnDataSource,
+    CustomJSTickFormatter,
+    DataRange1d,
+    FixedTicker,
+    Model,
+    Range1d,
+)
+from bokeh.models.annotations import BoxAnnotation, Label, Span
+from bokeh.plotting import figure
+
+from washsim_dashboard.state import Lines
+
+RESIDUAL_RANGE = (0.0004, 40.0)
+"""g/m2: from a tenth of what the spot test shows to above the heaviest load."""
+TICKS = (0.001, 0.01, 0.1, 1, 10)
+FONT = "system-ui, sans-serif"
+
+Theme = list[tuple[Model, dict[str, str]]]
+"""Which colour of the page each part takes: property -> variable of explore.css."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chart:
+    """The figure, the marker that shows the time, and the colours to give its parts."""
+
+    figure: Any
+    marker: Span
+    theme: Theme
+
+
+def residual(curves: ColumnDataSource, lines: Lines) -> Chart:
+    """Residual per m2 of the source's columns, with the levels drawn across."""
+    plot, theme = frame()
+    theme += draw_curves(plot, curves)
+    theme += draw_levels(plot, lines)
+    marker = Span(location=0, dimension="height", line_width=2.5)
+    plot.add_layout(marker)
+    theme.append((marker, {"line_color": "--marker"}))
+    return Chart(figure=plot, marker=marker, theme=theme)
+
+
+def frame() -> tuple[Any, Theme]:
+    """An empty figure with its axes."""
+    plot = figure(
+        name="residual",
+        sizing_mode="stretch_both",
+        min_height=160,
+        x_range=DataRange1d(range_padding=0),
+        y_axis_type="log",
+        y_range=Range1d(start=RESIDUAL_RANGE[0], end=RESIDUAL_RANGE[1]),
+        tools="",
+        toolbar_location=None,
+        background_fill_alpha=0,
+        border_fill_alpha=0,
+        outline_line_color=None,
+        min_border_right=16,
+        min_border_top=6,
+        x_axis_label="minutes since fixing began",
+    )
+    plot.yaxis.ticker = FixedTicker(ticks=list(TICKS))
+    # the usual formatter of a logarithmic axis writes powers of ten
+    plot.yaxis.formatter = CustomJSTickFormatter(code="return String(tick)")
+    theme: Theme = [(grid, {"grid_line_color": "--line"}) for grid in plot.grid]
+    for axis in plot.axis:
+        axis.axis_label_text_font = axis.major_label_text_font = FONT
+        axis.axis_label_text_font_style = "normal"
+        axis.axis_label_text_font_size = axis.major_label_text_font_size = "14px"
+        axis.minor_tick_line_color = None
+        ink = {"axis_label_text_color": "--ink", "major_label_text_color": "--ink",
+               "axis_line_color": "--quiet", "major_tick_line_color": "--quiet"}
+        theme.append((axis, ink))
+    return plot, theme
+
+
+def draw_curves(plot: Any, curves: ColumnDataSource) -> Theme:
+    """Three curves that differ in dash as well as in colour."""
+    styles = (
+        ("worst", 3.5, "solid", "--strong"),
+        ("typical", 2.5, [10, 5], "--second"),
+        ("floor", 2.5, [2, 4], "--water"),
+    )
+    theme: Theme = []
+    for column, width, dash, colour in styles:
+        drawn = plot.line("minutes", column, source=curves, line_width=width, line_dash=dash)
+        theme.append((drawn.glyph, {"line_color": colour}))
+    return theme
+
+
+def draw_levels(plot: Any, lines: Lines) -> Theme:
+    """What counts as met, what the spot test can show, each with its words."""
+    under = BoxAnnotation(top=lines.target, level="underlay", fill_alpha=0.10, line_color=None)
+    target = Span(location=lines.target, dimension="width", line_width=2, level="underlay")
+    low, high = lines.visible
+    visible = BoxAnnotation(
+        bottom=low, top=high, level="underlay", fill_alpha=0, line_color=None,
+        hatch_pattern="/", hatch_alpha=0.35, hatch_scale=7,
+    )
+    above = words(lines.target, f"target {lines.target:g} g/m²", above=True)
+    below = words(low, "the spot test begins to show", above=False)
+    for part in (under, visible, target, above, below):
+        plot.add_layout(part)
+    ink = {"text_color": "--ink", "background_fill_color": "--card"}
+    return [
+        (under, {"fill_color": "--goal"}),
+        (target, {"line_color": "--goal"}),
+        (visible, {"hatch_color": "--quiet"}),
+        (above, ink),
+        (below, ink),
+    ]
+
+
+def words(level: float, text: str, *, above: bool) -> Label:
+    """A line of words at the chart's left edge, just above or below a level, g/m2."""
+    return Label(
+        x=8, x_units="screen", y=level, y_offset=3 if above else -3, text=text,
+        text_baseline="bottom" if above else "top", text_font=FONT, text_font_size="14px",
+        background_fill_alpha=0.75,
+    )

@@ -1,0 +1,31 @@
+"""Serves the app: one page at '/', its scripts and styles beside it."""
+
+from __future__ import annotations
+
+from ipaddress import ip_address
+
+import panel as pn
+
+from washsim_dashboard import explore, layout
+
+
+def serve(port: int = 5006, show: bool = True, address: str = "127.0.0.1") -> None:
+    """Serve until interrupted; `show` opens the browser.
+
+    An address other than this machine's own, such as 0.0.0.0, lets a class in: then pages
+    reached under any name of this machine may connect.
+    """
+    pn.serve(
+        {"/": explore.page},
+        port=port,
+        address=address,
+        websocket_origin=None if is_own(address) else "*",
+        show=show,
+        title="washsim",
+        static_dirs={"assets": str(layout.ASSETS)},
+    )
+
+
+def is_own(address: str) -> bool:
+    """Whether only this machine can reach an address."""
+    return address == "localhost" or ip_address(address).is_loopback

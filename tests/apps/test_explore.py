@@ -1,0 +1,302 @@
+"""The Explore page in a real browser: what a visitor sees, and what must never happen."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from io import BytesIO
+from itertools import combinations
+from pathlib import Path
+from typing import Any
+
+import pytest
+from PIL import Image
+from playwright.sync_api import Browser, Page, expect, sync_playwright
+
+from washsim import advice, fields, files, solve
+from washsim.recipes import Bath, Running
+from washsim_dashboard import inputs, state
+
+ARTEFACTS = Path(__file__).parents[1] / "artefacts"
+SIZES = {"wide": (1280, 720), "phone": (390, 844)}
+QUIET = ("--disable-gpu", "--disable-background-networking", "--disable-component-update",
+         "--disable-sync", "--no-first-run", "--no-sandbox")
+
+
+def chromium() -> str:
+    """Path of a Chromium; skips the test where there is none, fails it in CI."""
+    names = ("chromium", "chromium-browser", "google-chrome")
+    found = next((path for path in map(shutil.which, names) if path), None)
+    if found is None:
+        with sync_playwright() as driver:
+            found = driver.chromium.executable_path
+    if not Path(found).exists():
+        message = "no Chromium found: `playwright install chromium` gets one"
+        (pytest.fail if os.environ.get("CI") else pytest.skip)(message)
+    return found
+
+
+@pytest.fixture(scope="module")
+def address() -> Iterator[str]:
+    """The app, served by a process of its own on a free port."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    command = [sys.executable, "-m", "washsim_dashboard", "--port", str(port), "--no-show"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT) as server:
+        try:
+            url = f"http://127.0.0.1:{port}/"
+            wait_for(url, server)
+            yield url
+        finally:
+            server.terminate()
+
+
+def wait_for(url: str, server: subprocess.Popen[bytes], seconds: float = 60) -> None:
+    deadline = time.monotonic() + seconds
+    while time.monotonic() < deadline and server.poll() is None:
+        try:
+            urllib.request.urlopen(f"{url}assets/explore.css", timeout=5).close()
+            return
+        except OSError:
+            time.sleep(0.1)
+    server.kill()
+    output = server.stdout.read().decode() if server.stdout else ""
+    pytest.fail(f"the app did not start: {output}")
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    path = chromium()
+    with sync_playwright() as driver:
+        started = driver.chromium.launch(executable_path=path, args=list(QUIET))
+        yield started
+        started.close()
+
+
+@pytest.fixture
+def heard() -> dict[str, list[str]]:
+    """What the page asked of the network, said on the console and sent to the server."""
+    return {"requests": [], "console": [], "sent": []}
+
+
+@pytest.fixture(params=["wide"])
+def page(
+    browser: Browser, address: str, heard: dict[str, list[str]], request: Any
+) -> Iterator[Page]:
+    width, height = SIZES[request.param]
+    found = browser.new_page(viewport={"width": width, "height": height})
+    found.on("request", lambda one: heard["requests"].append(one.url))
+    found.on("console", lambda one: heard["console"].append(f"{one.type}: {one.text}"))
+    found.on("pageerror", lambda error: heard["console"].append(f"error: {error}"))
+    found.on("websocket", lambda socket: (
+        heard["requests"].append(socket.url),
+        socket.on("framesent", lambda data: heard["sent"].append(str(data)[:80])),
+    ))
+    found.goto(address)
+    answered(found, 0)
+    yield found
+    found.close()
+
+
+def answered(page: Page, number: int) -> None:
+    """Wait until the page shows the server's answer of that number; 0 is the first paint."""
+    page.wait_for_function(f"Number(document.body.dataset.answer) >= {number}", timeout=20_000)
+
+
+def settle(page: Page) -> None:
+    """Wait until Bokeh has painted what it was given."""
+    page.evaluate("() => new Promise(done => requestAnimationFrame(() => "
+                  "requestAnimationFrame(done)))")
+
+
+def colours(page: Page, place: str) -> int:
+    """Different colours in a part of the page."""
+    picture = Image.open(BytesIO(page.locator(place).screenshot())).convert("RGB")
+    return len(picture.getcolors(picture.width * picture.height))
+
+
+both_sizes = pytest.mark.parametrize("page", list(SIZES), indirect=True)
+
+
+def test_untouched_inputs_are_the_demo_scenario() -> None:
+    assert inputs.scenario(inputs.twin()()) == files.example("demo")
+
+
+def test_sliders_span_no_more_than_their_fields_allow() -> None:
+    for slider in inputs.sliders():
+        assert isinstance(slider.spec, fields.Quantity)
+        low, high = slider.bounds
+        assert slider.spec.low <= low <= slider.default <= high <= slider.spec.high, slider.name
+        steps = (slider.default - low) / slider.step
+        assert abs(steps - round(steps)) < 1e-9, f"{slider.name} cannot be set back to its default"
+
+
+def test_what_cannot_be_done_is_said_and_the_last_run_stays() -> None:
+    session = state.Session()
+    before = session.frames.data
+    session.board.asked = {"sheets": -3}
+    assert "sheets" in session.board.told["error"]
+    assert session.board.told["answer"] == 1, "the browser would wait for ever"
+    assert session.frames.data is before
+    session.board.asked = {"sheets": 3}
+    assert session.board.told["error"] == ""
+    assert session.board.told["answer"] == 2
+
+
+@both_sizes
+def test_nothing_leaves_the_machine_and_nothing_goes_wrong(
+    page: Page, address: str, heard: dict[str, list[str]]
+) -> None:
+    page.locator("#in-sheets").fill("20")
+    answered(page, 1)
+    page.locator("#play").click()
+    page.wait_for_timeout(500)
+    host = address.removeprefix("http://").rstrip("/")
+    own = re.compile(rf"(https?|ws)://{re.escape(host)}/|blob:|data:")
+    assert heard["requests"], "the listener heard nothing at all"
+    assert [url for url in heard["requests"] if not own.match(url)] == []
+    assert [line for line in heard["console"] if line.startswith(("error", "warning"))] == []
+
+
+@both_sizes
+def test_first_paint_shows_a_finished_run(page: Page) -> None:
+    settle(page)
+    expected = advice.sentence(solve.solve(files.example("demo")))
+    assert page.locator("#sentence").inner_text() == expected
+    assert page.locator("#limit").inner_text().strip()
+    # a flat picture has a handful of colours, a profile through the colour map hundreds
+    assert colours(page, "#section") > 100
+    assert colours(page, ".chart") > 20
+    percents = [text.strip("< ") for text in page.locator(".parts b span").all_inner_texts()]
+    assert sum(map(float, percents)) == pytest.approx(100, abs=1.5)
+
+
+def test_a_slider_changes_what_is_said_and_drawn(page: Page) -> None:
+    before = page.locator("#section").screenshot()
+    page.locator("#in-fixing_time").fill("300")
+    answered(page, 1)
+    changed = files.example("demo").but({"fixing.duration": 300.0})
+    assert page.locator("#sentence").inner_text() == advice.sentence(solve.solve(changed))
+    assert page.locator("#section").screenshot() != before
+    page.get_by_role("button", name="Reset fixing time to 60 s").click()
+    answered(page, 2)
+    expected = advice.sentence(solve.solve(files.example("demo")))
+    assert page.locator("#sentence").inner_text() == expected
+
+
+def test_every_input_reaches_the_scenario_and_can_be_reset(page: Page) -> None:
+    first = page.locator("#sentence").inner_text()
+    answers = 0
+    for slider in inputs.sliders():
+        if slider.method == "running":
+            continue
+        page.locator(f"#in-{slider.name}").fill(f"{slider.bounds[1]:g}")
+        answers += 1
+        answered(page, answers)
+        assert page.locator("#sentence").inner_text() != first, slider.name
+        page.locator(f"[data-control={slider.name}] button").click()
+        answers += 1
+        answered(page, answers)
+        assert page.locator("#sentence").inner_text() == first, slider.name
+
+
+def test_only_inputs_with_an_effect_are_shown(page: Page) -> None:
+    expect(page.get_by_role("slider", name="Water per bath")).to_be_visible()
+    expect(page.locator("#in-flow")).to_be_hidden()
+    page.get_by_role("radio", name="Running water").check()
+    answered(page, 1)
+    expect(page.locator("#in-bath_volume")).to_be_hidden()
+    expect(page.get_by_role("slider", name="Flow")).to_be_visible()
+    demo = files.example("demo")
+    baths = demo.steps[0]
+    assert isinstance(baths, Bath)
+    same_time = Running(vessel="washer", duration=baths.baths * baths.duration)
+    running = demo.but(steps=(same_time,))
+    assert page.locator("#sentence").inner_text() == advice.sentence(solve.solve(running))
+
+
+def test_playing_sends_nothing(page: Page, heard: dict[str, list[str]]) -> None:
+    page.locator("#scrub").focus()
+    page.keyboard.press("Home")
+    # Bokeh reports its own layout once when the page comes up; wait that out
+    page.wait_for_timeout(1000)
+    heard["sent"].clear()
+    page.locator("#play").click()
+    page.wait_for_timeout(1500)
+    page.locator("#play").click()
+    reached = float(page.locator("#scrub").input_value())
+    # ten frames of the run a second; a slow machine draws fewer pictures, not a slower clock
+    assert 8 < reached < 25
+    assert heard["sent"] == []
+
+
+def test_keyboard_drives_the_clock(page: Page) -> None:
+    def position() -> float:
+        return float(page.locator("#scrub").input_value())
+
+    page.keyboard.press("Home")
+    assert position() == 0
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("ArrowRight")
+    assert position() == 2
+    page.keyboard.press("ArrowLeft")
+    assert position() == 1
+    page.keyboard.press("End")
+    assert position() == float(page.locator("#scrub").get_attribute("max") or 0) > 100
+    page.keyboard.press("Home")
+    page.keyboard.press("Space")
+    expect(page.locator("#play")).to_have_attribute("aria-label", "Pause")
+    page.keyboard.press("Space")
+    expect(page.locator("#play")).to_have_attribute("aria-label", "Play")
+
+
+def test_the_curve_scrubs_the_clock(page: Page) -> None:
+    box = page.locator(".chart").bounding_box()
+    assert box is not None
+    middle = box["y"] + box["height"] / 3
+    page.mouse.click(box["x"] + 0.8 * box["width"], middle)
+    late = float(page.locator("#clock").inner_text())
+    page.mouse.click(box["x"] + 0.3 * box["width"], middle)
+    early = float(page.locator("#clock").inner_text())
+    assert late > early + 20
+
+
+@both_sizes
+def test_layout(page: Page, request: pytest.FixtureRequest) -> None:
+    settle(page)
+    name = request.node.callspec.params["page"]
+    width, height = SIZES[name]
+    ARTEFACTS.mkdir(exist_ok=True)
+    page.screenshot(path=ARTEFACTS / f"explore-{name}.png")
+    page.screenshot(path=ARTEFACTS / f"explore-{name}-whole.png", full_page=True)
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    blocks = {}
+    parts = ".top .answer #section .limit .residual .where .inputs .notes"
+    for part in parts.split():
+        box = page.locator(part).bounding_box()
+        assert box is not None, f"{part} is not shown"
+        assert box["x"] >= 0, part
+        assert box["x"] + box["width"] <= width, part
+        blocks[part] = box
+    for (one, a), (other, b) in combinations(blocks.items(), 2):
+        apart = (
+            a["x"] + a["width"] <= b["x"] + 0.5 or b["x"] + b["width"] <= a["x"] + 0.5
+            or a["y"] + a["height"] <= b["y"] + 0.5 or b["y"] + b["height"] <= a["y"] + 0.5
+        )
+        assert apart, f"{one} lies over {other}"
+    if name == "wide":
+        seen = ["#section", "#play", ".residual"] + [
+            f"#in-{one.name}" for one in inputs.sliders() if one.method != "running"
+        ]
+        for part in seen:
+            box = page.locator(part).bounding_box()
+            assert box is not None
+            assert box["y"] + box["height"] <= height, f"{part} needs scrolling"
