@@ -60,8 +60,7 @@ def _parser() -> argparse.ArgumentParser:
     several.add_argument("--json", action="store_true", help="a list of JSON objects on stdout")
     several.set_defaults(run=_compare)
     app = commands.add_parser("serve", help="open the app in the browser")
-    app.add_argument("file", nargs="?", help="scenario to start with; without one, the demo")
-    app.add_argument("--port", type=_port, default=0, help="port to listen on; any free one")
+    app.add_argument("--port", type=_port, default=0, help="port to listen on; else a free one")
     app.add_argument("--address", default="localhost", help="address to listen on")
     app.add_argument("--no-browser", action="store_true", help="do not open a browser")
     app.set_defaults(run=_serve)
@@ -119,10 +118,14 @@ def _compare(given: argparse.Namespace) -> int:
 
 
 def _serve(given: argparse.Namespace) -> int:
-    scenario = _scenario(given.file)
     # the app is another package, above this one: reached by name, so that nothing here needs it
     app = import_module("washsim_dashboard.main")
-    app.serve(scenario=scenario, port=given.port, address=given.address, show=not given.no_browser)
+    try:
+        app.serve(port=given.port, address=given.address, show=not given.no_browser)
+    except (OSError, ValueError) as error:
+        raise InputError(
+            f"serve: cannot listen at {given.address}:{given.port} ({error})"
+        ) from None
     return 0
 
 

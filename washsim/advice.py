@@ -8,6 +8,7 @@ from itertools import pairwise
 
 from washsim import tables
 from washsim.result import Result
+from washsim.scenario import Scenario
 
 LIMITS = {
     "inside": ("inside the paper", "only time helps, or a thinner paper or warmer water"),
@@ -166,22 +167,31 @@ def dye_exchange(volume: float, flow: Gauged, seconds: float, seconds_error: flo
     return Gauged(efficiency, efficiency * relative)
 
 
-def origins() -> list[tuple[str, str]]:
-    """(what, where the number comes from) for the numbers a result rests on most."""
+def origins(scenario: Scenario) -> list[tuple[str, str]]:
+    """(what, where the number comes from) for the numbers that a scenario rests on most."""
+    paper, why = scenario.sheet.paper, scenario.sheet.explanation
+    paths: dict[str, str] = {}
+    if paper != "own":
+        paths["Wet thickness of the emulsion"] = f"papers.{paper}.layer.emulsion.thickness"
+        if "base" in tables.entry(f"papers.{paper}.layers"):
+            paths["Wet thickness of the base"] = f"papers.{paper}.layer.base.thickness"
+    if why != "own":
+        sets = f"papers.explanation.{why}"
+        paths["Openness of the base (pore over free diffusivity)"] = f"{sets}.base_hindrance"
+        paths["Held fixer, whole sheet"] = f"{sets}.pool"
+        paths["Half-life of held fixer in soft tap water"] = f"{sets}.release_half_life"
     ion = "liquids.thiosulfate"
-    paths = {
-        "Openness of the base (pore over free)": "papers.explanation.both.base_hindrance",
-        "Held fixer, whole sheet": "papers.explanation.both.pool",
-        "Half-life of held fixer in soft tap water": "papers.explanation.both.release_half_life",
-        "Free diffusivity of thiosulfate at 25 °C": f"{ion}.free_diffusivity_tracer_25",
-        "Surface film while rocking": "liquids.stirring.rocking.film",
-        "Water clinging after 10 s of draining": "liquids.film_after_drain.s10",
-        "Target": "limits.target.film_limit.value",
-        "First visible step of a spot test": "limits.spot_test.visible_low",
-    }
-    found = []
-    for what, path in paths.items():
-        datum = tables.datum(path)
-        band = f"{datum.value:g} ({datum.low:g} to {datum.high:g}) {datum.unit}"
-        found.append((what, f"{band}, {datum.origin}"))
-    return found
+    paths["Free diffusivity of thiosulfate at 25 °C"] = f"{ion}.free_diffusivity_tracer_25"
+    for stirring in sorted({vessel.stirring for vessel in scenario.vessels}):
+        label = tables.entry(f"liquids.stirring.{stirring}.label")
+        paths[f"Surface film: {label}"] = f"liquids.stirring.{stirring}.film"
+    paths["Water clinging after 10 s of draining"] = "liquids.film_after_drain.s10"
+    if scenario.target.preset != "own":
+        paths["Target"] = f"limits.target.{scenario.target.preset}.value"
+    paths["First visible step of a spot test"] = "limits.spot_test.visible_low"
+    return [(what, _band(tables.datum(path))) for what, path in paths.items()]
+
+
+def _band(datum: tables.Datum) -> str:
+    unit = "" if datum.unit == "1" else f" {datum.unit}"
+    return f"{datum.value:g} ({datum.low:g} to {datum.high:g}){unit}, {datum.origin}"

@@ -8,7 +8,6 @@ from typing import Any, TextIO
 import numpy as np
 
 from washsim.advice import cautions, limits_now, sentence
-from washsim.pictures import curves
 from washsim.recipes import Drain
 from washsim.result import Result
 from washsim.units import kilowatt_hour
@@ -148,7 +147,8 @@ def write_csv(result: Result, stream: TextIO) -> None:
     for i, lot in enumerate(timeline.lots):
         name = f"sheet {lot.first}" if lot.count == 1 else f"sheets {lot.first}-{lot.count}"
         columns[f"{name} residual_g_m2"] = 1e3 * result.residual[i]
-    columns["floor_g_m2"] = curves(result).floor_g_m2
+    floors = [result.floor(result.worst_lot, float(time)) for time in result.times]
+    columns["floor_g_m2"] = 1e3 * np.array(floors)
     for i, basin in enumerate(timeline.basins):
         if basin.vessel is not None:
             columns[f"{basin.label} water_mg_l"] = 1e3 * result.water(i)

@@ -6,8 +6,8 @@ these declarations. Values are SI; `low` and `high` are given in the unit people
 
 from __future__ import annotations
 
-import math
 from dataclasses import MISSING, dataclass, field, fields
+from datetime import date, time
 from difflib import get_close_matches
 from typing import Any
 
@@ -124,38 +124,79 @@ def check(instance: Any) -> None:
             raise InputError(f"{name}: expected {one_of(value, spec.options)}")
         elif isinstance(spec, Text):
             check_text(spec, value, name)
+        elif isinstance(spec, Part):
+            check_part(spec, value, name)
 
 
 def check_number(spec: Quantity, value: Any, where: str) -> None:
     """Raise InputError unless the SI value is a finite number in range."""
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise InputError(f"{where}: expected {spec.range}, got {value!r}")
+    # far out of range before any change of unit: integers know no bound, floats overflow
+    if not is_number(value) or not -1e300 < value < 1e300:
+        raise InputError(f"{where}: expected {spec.range}, got {short(value)}")
     shown = spec.unit.from_si(float(value))
     # rounding in the change of unit must not push an end of the range outside it
     slack = 1e-9 * max(abs(spec.low), abs(spec.high))
-    if not math.isfinite(shown) or not spec.low - slack <= shown <= spec.high + slack:
+    if not spec.low - slack <= shown <= spec.high + slack:
         raise InputError(f"{where}: expected {spec.range}, got {shown:g}")
-    if spec.whole and float(value) != int(value):
-        raise InputError(f"{where}: expected {spec.range}, got {shown:g}")
+    if spec.whole and not isinstance(value, int):
+        raise InputError(f"{where}: expected {spec.range}, got {value!r}")
 
 
 def check_text(spec: Text, value: Any, where: str) -> None:
     """Raise InputError unless value is a printable line short enough."""
-    if not isinstance(value, str) or len(value) > spec.longest or not value.isprintable():
-        found = value if not isinstance(value, str) else f"{len(value)} characters"
-        allowed = f"a line of at most {spec.longest} characters"
-        raise InputError(f"{where}: expected {allowed}, got {short(found)}")
+    if isinstance(value, str) and value.isprintable() and len(value) <= spec.longest:
+        return
+    found = short(value)
+    if isinstance(value, str) and len(value) > spec.longest:
+        found = f"{len(value)} characters"
+    allowed = f"a line of at most {spec.longest} printable characters"
+    raise InputError(f"{where}: expected {allowed}, got {found}")
+
+
+def check_part(spec: Part, value: Any, where: str) -> None:
+    """Raise InputError unless value is a block, or a tuple of few enough blocks."""
+    several = spec.many or spec.named
+    blocks = value if several else (value,)
+    if not isinstance(blocks, tuple) or not all(isinstance(block, spec.kinds) for block in blocks):
+        wanted = " or ".join(kind.__name__ for kind in spec.kinds)
+        wanted = f"a tuple of {wanted}" if several else wanted
+        raise InputError(f"{where}: expected {wanted}, got {short(value)}")
+    if several and len(blocks) > spec.most:
+        raise InputError(f"{where}: expected at most {spec.most}, got {len(blocks)}")
 
 
 def one_of(found: Any, options: tuple[str, ...] | list[str]) -> str:
     """'a, b or c, got x; did you mean b?' for a message."""
     listed = ", ".join(options[:-1]) + f" or {options[-1]}" if len(options) > 1 else options[0]
-    near = get_close_matches(str(found), list(options), 1, 0.6)
+    near = get_close_matches(found, list(options), 1, 0.6) if isinstance(found, str) else []
     hint = f"; did you mean {near[0]!r}?" if near else ""
     return f"{listed}, got {short(found)}{hint}"
 
 
+def is_number(found: Any) -> bool:
+    """Whether it is a number; to Python True and False are numbers too, to us they are not."""
+    return isinstance(found, int | float) and not isinstance(found, bool)
+
+
 def short(found: Any) -> str:
-    """A value as it may stand in a one-line message."""
-    shown = repr(found)
+    """A value as it may stand in a one-line message, in the words of a scenario file."""
+    match found:
+        case None:
+            return "nothing"
+        case bool():
+            return str(found).lower()
+        case dict():
+            return "a table"
+        case list():
+            return "a list"
+        case int() if abs(found) >= 10**50:
+            return "a huge number"
+        case date() | time():
+            return str(found)
+    shown = " ".join(repr(found).split())
     return shown if len(shown) <= 60 else shown[:57] + "..."
+
+
+def label(name: str) -> str:
+    """A name that the user chose, as a place in a message: itself unless long or unprintable."""
+    return name if name.isprintable() and 0 < len(name) <= 60 else short(name)

@@ -22,7 +22,9 @@ from washsim.fields import (
     check_text,
     declared,
     default_of,
+    is_number,
     key_of,
+    label,
     one_of,
     short,
 )
@@ -56,32 +58,45 @@ def example(name: str) -> Scenario:
 def load(path: str | Path) -> Scenario:
     """Read a scenario file. InputError in one sentence: file, block, field, what is allowed."""
     path = Path(path)
+    place = str(path) if str(path).isprintable() else ascii(str(path))
     try:
         size = path.stat().st_size
         if not path.is_file():
-            raise InputError(f"{path}: expected a TOML file, got a folder or device")
+            raise InputError(f"{place}: expected a TOML file, got a folder or device")
         if size > LARGEST:
             raise InputError(
-                f"{path}: expected at most {LARGEST / 1e6:g} MB, got {size / 1e6:.0f} MB"
+                f"{place}: expected at most {LARGEST / 1e6:g} MB, got {size / 1e6:.1f} MB"
             )
-        text = path.read_text(encoding="utf-8")
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read ({error.strerror or error})") from None
+        # some editors put a byte order mark first; it means nothing in UTF-8
+        text = path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError:
-        raise InputError(f"{path}: expected UTF-8 text, got other bytes") from None
-    return loads(text, str(path))
+        raise InputError(f"{place}: expected UTF-8 text, got other bytes") from None
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or error
+        raise InputError(f"{place}: cannot be read ({why})") from None
+    return loads(text, place)
 
 
 def loads(text: str, where: str = "scenario") -> Scenario:
     """A scenario from TOML text; `where` begins every message."""
     try:
         tree = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise InputError(f"{where}: not valid TOML: {error}") from None
+    except RecursionError:
+        raise InputError(f"{where}: not valid TOML: nested too deeply") from None
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"{where}: not valid TOML: {_one_line(error)}") from None
+    except ValueError:
+        raise InputError(f"{where}: not valid TOML: a number has too many digits") from None
     found = tree.pop("format", None)
     if found != FORMAT:
         raise InputError(f"{where}: format: expected {FORMAT!r}, got {short(found)}")
     return _block(Scenario, tree, where)
+
+
+def _one_line(error: Exception) -> str:
+    """The TOML reader's words; it may quote what it found, which can be long."""
+    text = " ".join(str(error).split())
+    return text if len(text) <= 160 else f"{text[:80]} ... {text[-60:]}"
 
 
 def _block(cls: type, tree: Any, where: str) -> Any:
@@ -123,24 +138,29 @@ def _value(spec: Declared, found: Any, where: str) -> Any:
             if not isinstance(found, dict):
                 raise InputError(f"{where}: expected named tables, got {short(found)}")
             _check_length(spec, found, where)
-            return tuple(
-                _block(spec.kinds[0], {"name": name, **_table(one, where)}, f"{where}.{name}")
-                for name, one in found.items()
-            )
+            blocks = ((name, one, f"{where}.{label(name)}") for name, one in found.items())
+            return tuple(_named(spec.kinds[0], *block) for block in blocks)
         case Part():
             return _block(spec.kinds[0], found, where)
 
 
 def _number(spec: Quantity, found: Any, where: str) -> float:
     """The SI value of a number in the shown unit."""
-    if isinstance(found, bool) or not isinstance(found, int | float):
-        raise InputError(f"{where}: expected {spec.range}, got {short(found)}")
-    # far out of range before any change of unit: TOML integers know no bound
-    if not -1e300 < found < 1e300:
-        raise InputError(f"{where}: expected {spec.range}, got {short(found)}")
+    if not is_number(found) or not -1e300 < found < 1e300:
+        check_number(spec, found, where)  # says what is wrong with it
     value = spec.unit.to_si(float(found))
+    if spec.whole and value.is_integer():
+        value = int(value)
     check_number(spec, value, where)
-    return int(value) if spec.whole else value
+    return value
+
+
+def _named(cls: type, name: str, found: Any, where: str) -> Any:
+    """A block that stands under its name; inside it, `name` is no key."""
+    tree = _table(found, where)
+    if "name" in tree:
+        raise InputError(f"{where}: unknown key, got 'name'; the name stands in the heading")
+    return _block(cls, {"name": name} | tree, where)
 
 
 def _several(spec: Part, found: Any, where: str) -> tuple:
@@ -156,7 +176,7 @@ def _several(spec: Part, found: Any, where: str) -> tuple:
         kind, tree = spec.kinds[0], dict(_table(one, place))
         if len(spec.kinds) > 1:
             word = tree.pop("kind", None)
-            if word not in STEPS:
+            if not isinstance(word, str) or word not in STEPS:
                 raise InputError(f"{place}, kind: expected {one_of(word, list(STEPS))}")
             kind, place = STEPS[word], f"{place} ({word})"
         blocks.append(_block(kind, tree, place))
@@ -209,7 +229,7 @@ def _kind(spec: Part, block: Any) -> dict[str, str]:
 def _round_trip(spec: Quantity, value: float) -> float:
     """The shortest number in the shown unit that reads back to the same float, if there is one."""
     shown = spec.unit.from_si(value)
-    for digits in range(1, 17):
+    for digits in range(1, 18):
         candidate = float(f"{shown:.{digits}g}")
         if spec.unit.to_si(candidate) == value:
             return candidate
@@ -270,10 +290,18 @@ def _schema_field(cls: type, name: str, spec: Declared) -> dict[str, Any]:
                 for word, kind in _words(spec)
             ]
             items = kinds[0] if len(kinds) == 1 else {"oneOf": kinds}
-            found = {"type": "array", "items": items, "maxItems": spec.most}
+            least = int(default_of(cls, name) is dataclasses.MISSING)
+            found = {"type": "array", "items": items, "minItems": least, "maxItems": spec.most}
         case Part(named=True):
             block = _schema_block(spec.kinds[0], skip=("name",))
-            found = {"type": "object", "additionalProperties": block, "maxProperties": spec.most}
+            names = declared(spec.kinds[0])["name"]
+            assert isinstance(names, Text)
+            found = {
+                "type": "object",
+                "propertyNames": {"minLength": 1, "maxLength": names.longest},
+                "additionalProperties": block,
+                "maxProperties": spec.most,
+            }
         case Part():
             found = _schema_block(spec.kinds[0])
     return found | {"description": spec.meaning}

@@ -115,14 +115,18 @@ def place(result: Result, lot: int, time: float) -> str:
 def curves(result: Result) -> Curves:
     """Residual of the worst and the median sheet, floor and water around the worst."""
     lot = result.worst_lot
+    # the fixing is short beside the wash: it gets points of its own
+    out = result.run.left_fixer[lot]
+    fixing = np.linspace(float(result.run.of_lot[lot][0].start[0]), out, 30)
+    times = np.union1d(fixing, result.times)
     median = np.argsort([result.final_residual[i] for i in range(result.sheets)])
     typical = result.lot_of_sheet[int(median[len(median) // 2])]
     return Curves(
-        minutes=result.times / 60,
-        worst_g_m2=1e3 * result.residual[lot],
-        typical_g_m2=1e3 * result.residual[typical],
-        floor_g_m2=1e3 * np.array([result.floor(lot, float(t)) for t in result.times]),
-        water_g_l=result.water_around(lot, result.times),
+        minutes=times / 60,
+        worst_g_m2=np.maximum(1e3 * result.at(lot, times), 0.0),
+        typical_g_m2=np.maximum(1e3 * result.at(typical, times), 0.0),
+        floor_g_m2=1e3 * np.array([result.floor(lot, float(t)) for t in times]),
+        water_g_l=result.water_around(lot, times),
         target_g_m2=1e3 * result.scenario.target.limit,
         visible_g_m2=(
             tables.datum("limits.spot_test.visible_low").value,

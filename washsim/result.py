@@ -259,6 +259,15 @@ class Result:
         apart = rates[np.concatenate([[True], rates[1:] > 1.02 * rates[:-1]])]
         return tuple(float(np.log(2) / rate) for rate in apart[:4])
 
+    def open_faces(self, lot: int, time: float) -> tuple[float, float]:
+        """(front, back), 1 where liquid reaches the face at a time, s; in the air none does."""
+        segment = self.run.segment_at(lot, time)
+        if segment.tank == AIR:
+            return (0.0, 0.0)
+        vessel = self.run.timeline.basins[segment.tank].vessel
+        front, back = (1.0, 1.0) if vessel is None else vessel.faces
+        return front, 0.0 if self.run.paper.sealed_back else back
+
     def shares(self, lot: int, time: float) -> dict[str, float]:
         """Who holds the washing up: shares of 'bath', 'film', 'inside' and 'release', sum 1.
 
@@ -276,10 +285,8 @@ class Result:
         water = float(segment.water_at(seconds[:, None])[0, 0, 0])
         fresh = self.scenario.water.thiosulfate
         pores = mobile / slab.mobile[0].sum()
-        basin = None if segment.tank == AIR else self.run.timeline.basins[segment.tank].vessel
-        open_front, open_back = (1.0, 1.0) if basin is None else basin.faces
-        open_back *= not self.run.paper.sealed_back
-        face = (open_front * front + open_back * back) / (open_front + open_back)
+        open_front, open_back = self.open_faces(lot, time)
+        face = (open_front * front + open_back * back) / max(open_front + open_back, 1e-30)
         waiting = max(0.0, held - pores * slab.held[0].sum())
         release = waiting / max(waiting + mobile, 1e-30)
         drops = {"inside": pores - face, "film": face - water, "bath": water - fresh}

@@ -74,8 +74,12 @@ def frame() -> tuple[Any, Theme]:
         axis.axis_label_text_font_style = "normal"
         axis.axis_label_text_font_size = axis.major_label_text_font_size = "14px"
         axis.minor_tick_line_color = None
-        ink = {"axis_label_text_color": "--ink", "major_label_text_color": "--ink",
-               "axis_line_color": "--quiet", "major_tick_line_color": "--quiet"}
+        ink = {
+            "axis_label_text_color": "--ink",
+            "major_label_text_color": "--ink",
+            "axis_line_color": "--quiet",
+            "major_tick_line_color": "--quiet",
+        }
         theme.append((axis, ink))
     return plot, theme
 
@@ -100,8 +104,14 @@ def draw_levels(plot: Any, lines: Lines) -> Theme:
     target = Span(location=lines.target, dimension="width", line_width=2, level="underlay")
     low, high = lines.visible
     visible = BoxAnnotation(
-        bottom=low, top=high, level="underlay", fill_alpha=0, line_color=None,
-        hatch_pattern="/", hatch_alpha=0.35, hatch_scale=7,
+        bottom=low,
+        top=high,
+        level="underlay",
+        fill_alpha=0,
+        line_color=None,
+        hatch_pattern="/",
+        hatch_alpha=0.35,
+        hatch_scale=7,
     )
     above = words(lines.target, f"target {lines.target:g} g/m²", above=True)
     below = words(low, "the spot test begins to show", above=False)
@@ -120,7 +130,13 @@ def draw_levels(plot: Any, lines: Lines) -> Theme:
 def words(level: float, text: str, *, above: bool) -> Label:
     """A line of words at the chart's left edge, just above or below a level, g/m2."""
     return Label(
-        x=8, x_units="screen", y=level, y_offset=3 if above else -3, text=text,
-        text_baseline="bottom" if above else "top", text_font=FONT, text_font_size="14px",
+        x=8,
+        x_units="screen",
+        y=level,
+        y_offset=3 if above else -3,
+        text=text,
+        text_baseline="bottom" if above else "top",
+        text_font=FONT,
+        text_font_size="14px",
         background_fill_alpha=0.75,
     )

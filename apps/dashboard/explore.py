@@ -39,6 +39,6 @@ def page() -> pn.Template:
             "choices": inputs.choices(),
             "sliders": inputs.sliders(),
             "places": state.PLACES,
-            "origins": advice.origins(),
+            "origins": advice.origins(inputs.start()),
         },
     )

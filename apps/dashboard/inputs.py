@@ -95,19 +95,28 @@ def choices() -> tuple[Choice, ...]:
     sheet, fixing = start().sheet, start().fixing
     return (
         Choice(
-            name="method", label="Way of washing", default="baths",
+            name="method",
+            label="Way of washing",
+            default="baths",
             options=(("baths", "Standing baths"), ("running", "Running water")),
         ),
         Choice(
-            name="paper", label="Paper", default=sheet.paper, listed=True,
+            name="paper",
+            label="Paper",
+            default=sheet.paper,
+            listed=True,
             options=tuple((name, tables.entry(f"papers.{name}.label")) for name in PAPERS),
         ),
         Choice(
-            name="fixer", label="Fixer", default=fixing.fixer,
+            name="fixer",
+            label="Fixer",
+            default=fixing.fixer,
             options=(("rapid", f"Rapid {fixing.dilution}"), ("plain", "Plain hypo")),
         ),
         Choice(
-            name="explanation", label="Why it takes long", default=sheet.explanation,
+            name="explanation",
+            label="Why it takes long",
+            default=sheet.explanation,
             options=(("slow", "Slow inside"), ("held", "Held"), ("both", "Both")),
         ),
     )
@@ -116,20 +125,67 @@ def choices() -> tuple[Choice, ...]:
 def sliders() -> tuple[Slider, ...]:
     """What can be set by number."""
     return (
-        Slider(name="fixing_time", label="Fixing time", path="fixing.duration",
-               low=10, high=600, step=10),
-        Slider(name="temperature", label="Water temperature", path="water.temperature",
-               low=4, high=30, step=1),
-        Slider(name="bath_volume", label="Water per bath", path=f"vessels.{TRAY}.volume",
-               low=0.5, high=20, step=0.5, method="baths"),
-        Slider(name="baths", label="Baths in all", path="steps.1.baths",
-               low=1, high=12, step=1, method="baths"),
-        Slider(name="bath_time", label="Time in each bath", path="steps.1.duration",
-               low=1, high=30, step=1, method="baths"),
-        Slider(name="flow", label="Flow", path=f"vessels.{WASHER}.flow",
-               low=0.2, high=12, step=0.2, method="running"),
-        Slider(name="running_time", label="Running for", path="steps.1.duration",
-               low=5, high=240, step=5, method="running"),
+        Slider(
+            name="fixing_time",
+            label="Fixing time",
+            path="fixing.duration",
+            low=10,
+            high=600,
+            step=10,
+        ),
+        Slider(
+            name="temperature",
+            label="Water temperature",
+            path="water.temperature",
+            low=4,
+            high=30,
+            step=1,
+        ),
+        Slider(
+            name="bath_volume",
+            label="Water per bath",
+            path=f"vessels.{TRAY}.volume",
+            low=0.5,
+            high=20,
+            step=0.5,
+            method="baths",
+        ),
+        Slider(
+            name="baths",
+            label="Baths in all",
+            path="steps.1.baths",
+            low=1,
+            high=12,
+            step=1,
+            method="baths",
+        ),
+        Slider(
+            name="bath_time",
+            label="Time in each bath",
+            path="steps.1.duration",
+            low=1,
+            high=30,
+            step=1,
+            method="baths",
+        ),
+        Slider(
+            name="flow",
+            label="Flow",
+            path=f"vessels.{WASHER}.flow",
+            low=0.2,
+            high=12,
+            step=0.2,
+            method="running",
+        ),
+        Slider(
+            name="running_time",
+            label="Running for",
+            path="steps.1.duration",
+            low=5,
+            high=240,
+            step=5,
+            method="running",
+        ),
         Slider(name="sheets", label="Sheets", path="sheet.count", low=1, high=40, step=1),
     )
 
@@ -140,8 +196,11 @@ def twin() -> type[param.Parameterized]:
     parameters: dict[str, param.Parameter] = {}
     for item in sliders():
         parameters[item.name] = param.Number(
-            default=item.default, bounds=item.bounds, step=item.step,
-            label=item.label, doc=item.meaning,
+            default=item.default,
+            bounds=item.bounds,
+            step=item.step,
+            label=item.label,
+            doc=item.meaning,
         )
     for one in choices():
         parameters[one.name] = param.Selector(

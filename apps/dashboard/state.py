@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -132,6 +133,10 @@ class Session:
             found = run(inputs.scenario(self.inputs))
         except (WashsimError, ValueError) as error:
             self.tell(self.words | {"error": str(error)})
+            return
+        except Exception:
+            logging.getLogger(__name__).exception("asked for %r", new)
+            self.tell(self.words | {"error": "This could not be computed; the server logged why."})
             return
         self.layers.data = found.layers
         self.frames.data = found.frames

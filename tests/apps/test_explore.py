@@ -26,8 +26,14 @@ from washsim_dashboard import inputs, state
 
 ARTEFACTS = Path(__file__).parents[1] / "artefacts"
 SIZES = {"wide": (1280, 720), "phone": (390, 844)}
-QUIET = ("--disable-gpu", "--disable-background-networking", "--disable-component-update",
-         "--disable-sync", "--no-first-run", "--no-sandbox")
+QUIET = (
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+    "--no-sandbox",
+)
 
 
 def chromium() -> str:
@@ -96,10 +102,13 @@ def page(
     found.on("request", lambda one: heard["requests"].append(one.url))
     found.on("console", lambda one: heard["console"].append(f"{one.type}: {one.text}"))
     found.on("pageerror", lambda error: heard["console"].append(f"error: {error}"))
-    found.on("websocket", lambda socket: (
-        heard["requests"].append(socket.url),
-        socket.on("framesent", lambda data: heard["sent"].append(str(data)[:80])),
-    ))
+    found.on(
+        "websocket",
+        lambda socket: (
+            heard["requests"].append(socket.url),
+            socket.on("framesent", lambda data: heard["sent"].append(str(data)[:80])),
+        ),
+    )
     found.goto(address)
     answered(found, 0)
     yield found
@@ -113,8 +122,9 @@ def answered(page: Page, number: int) -> None:
 
 def settle(page: Page) -> None:
     """Wait until Bokeh has painted what it was given."""
-    page.evaluate("() => new Promise(done => requestAnimationFrame(() => "
-                  "requestAnimationFrame(done)))")
+    page.evaluate(
+        "() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))"
+    )
 
 
 def colours(page: Page, place: str) -> int:
@@ -288,8 +298,10 @@ def test_layout(page: Page, request: pytest.FixtureRequest) -> None:
         blocks[part] = box
     for (one, a), (other, b) in combinations(blocks.items(), 2):
         apart = (
-            a["x"] + a["width"] <= b["x"] + 0.5 or b["x"] + b["width"] <= a["x"] + 0.5
-            or a["y"] + a["height"] <= b["y"] + 0.5 or b["y"] + b["height"] <= a["y"] + 0.5
+            a["x"] + a["width"] <= b["x"] + 0.5
+            or b["x"] + b["width"] <= a["x"] + 0.5
+            or a["y"] + a["height"] <= b["y"] + 0.5
+            or b["y"] + b["height"] <= a["y"] + 0.5
         )
         assert apart, f"{one} lies over {other}"
     if name == "wide":
