@@ -9,6 +9,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import argparse
 import contextlib
+import io
 import json
 import sys
 import time
@@ -20,6 +21,7 @@ from typing import Any
 from rich.console import Console
 from rich.progress import Progress
 from rich.table import Table
+from rich.text import Text
 
 from washsim import export, files
 from washsim.errors import InputError, WashsimError
@@ -32,17 +34,40 @@ DEMO = "demo"
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; 0 done, 2 bad input (one sentence on stderr)."""
-    parser = _parser()
-    given = parser.parse_args(arguments)
+    given = _parser().parse_args(arguments)
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        # not every terminal has a superscript two
+        sys.stdout.reconfigure(errors="replace")
     try:
-        return given.run(given)
+        status: int = given.run(given)
+        sys.stdout.flush()
+        return status
     except WashsimError as error:
         print(f"washsim: {error}", file=sys.stderr)
         return 2
     except BrokenPipeError:
-        # the reader (head, less) has seen enough; what is left of stdout must not complain
-        sys.stdout = open(os.devnull, "w")  # noqa: SIM115
+        # the reader (head, less) has seen enough
+        _forget_stdout()
         return 0
+    except OSError as error:
+        _forget_stdout()
+        print(f"washsim: cannot write the output ({error.strerror or error})", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        return 130
+
+
+class _Terminal(Console):
+    """A console that leaves a closed pipe to `main`."""
+
+    def on_broken_pipe(self) -> None:
+        raise BrokenPipeError
+
+
+def _forget_stdout() -> None:
+    """Send what is left in stdout nowhere, so that flushing it at exit does not fail again."""
+    with contextlib.suppress(OSError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -82,6 +107,8 @@ def _scenario(file: str | None) -> Scenario:
 
 
 def _simulate(given: argparse.Namespace) -> int:
+    if given.json and given.csv == "-":
+        raise InputError("--csv: expected a file name beside --json, not '-' for stdout as well")
     scenario = _scenario(given.file)
     with _place(given.file):
         result = _solved(scenario)
@@ -104,16 +131,16 @@ def _compare(given: argparse.Namespace) -> int:
     if given.json:
         print(json.dumps(summaries, indent=2, allow_nan=False))
         return 0
-    console = Console()
+    console = _Terminal()
     table = Table(title="Side by side", title_justify="left")
     table.add_column("")
     for each in summaries:
-        table.add_column(each["title"], justify="right", overflow="fold")
+        table.add_column(Text(each["title"]), justify="right", overflow="fold")
     for label, text in _ROWS:
         table.add_row(label, *(text(each) for each in summaries))
     console.print(table)
     for each in summaries:
-        console.print(f"[bold]{_plain(each['title'])}[/]: {_plain(each['sentence'])}")
+        console.print(Text.assemble((each["title"], "bold"), ": ", each["sentence"]))
     return 0
 
 
@@ -150,12 +177,20 @@ def _write(path: str, fill: Callable[[Any], Any]) -> None:
     if path == "-":
         fill(sys.stdout)
         return
-    target = Path(path)
-    draft = target.with_name(target.name + ".part")
+    target = draft = Path(path)
     try:
-        with draft.open("w", encoding="utf-8", newline="") as stream:
-            fill(stream)
-        draft.replace(target)
+        # a device, a pipe or a link is written to as it stands, never replaced by a file
+        if not target.is_symlink() and (target.is_file() or not target.exists()):
+            draft = target.with_name(target.name + ".part")
+        try:
+            with draft.open("w", encoding="utf-8", newline="") as stream:
+                fill(stream)
+            if draft != target:
+                draft.replace(target)
+        except BaseException:
+            if draft != target:
+                draft.unlink(missing_ok=True)
+            raise
     except OSError as error:
         raise InputError(f"{path}: cannot be written ({error.strerror or error})") from None
 
@@ -186,13 +221,12 @@ def _solved(scenario: Scenario) -> Result:
         bar.stop()
 
 
-def _plain(text: str) -> str:
-    """Keep square brackets in people's titles from being read as markup."""
-    return text.replace("[", "\\[")
-
-
-def _number(value: float | None, unit: str = "") -> str:
-    return "–" if value is None else f"{value:.3g}{unit}"
+def _number(value: float | None, digits: int = 3) -> str:
+    if value is None:
+        return "–"
+    shown = f"{value:.{digits}g}"
+    # nobody reads litres as 1.22e+05
+    return shown if abs(value) < 100 else f"{float(shown):.0f}"
 
 
 def _last_ratio(summary: dict[str, Any]) -> float | None:
@@ -218,10 +252,11 @@ _ROWS: list[tuple[str, Callable[[dict[str, Any]], str]]] = [
 
 def _report(result: Result) -> None:
     """Tables for a terminal."""
-    console = Console()
+    console = _Terminal()
     found = export.summary(result)
-    console.print(f"[bold]{_plain(found['title'])}[/]")
-    console.print(_plain(found["sentence"]))
+    # people's words as Text: nothing in them is read as markup
+    console.print(Text(found["title"], "bold"))
+    console.print(Text(found["sentence"]))
     table = Table(title="Step by step", title_justify="left")
     table.add_column("step")
     for name in ("minutes", "water, L", "vessel, L/m²", "worst, g/m²"):
@@ -240,13 +275,13 @@ def _report(result: Result) -> None:
     table = Table(title="In all", title_justify="left", show_header=False)
     for label, text in _ROWS:
         table.add_row(label, text(found))
-    halves = ", ".join(f"{x / 60:.1f}" for x in found["half_lives_s"])
+    halves = ", ".join(_number(x / 60, 2) for x in found["half_lives_s"])
     table.add_row("half-lives in the last water, min", halves)
     table.add_row("silver to the drain, g", _number(found["silver_g"]))
     table.add_row("numerical error", f"{found['numerical_error']:.0e}")
     console.print(table)
     for caution in found["cautions"]:
-        console.print(f"[bold]Mind:[/] {_plain(caution)}")
+        console.print(Text.assemble(("Mind:", "bold"), " ", caution))
 
 
 if __name__ == "__main__":

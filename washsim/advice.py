@@ -79,12 +79,12 @@ def cautions(result: Result) -> tuple[str, ...]:
             f"The fixer holds about {tested:.2g} g/L of silver, above the {limit:g} g/L at which "
             f"it counts as spent here. {text['residual_silver']}"
         )
-    temperatures = _temperatures(result)
+    warmth = ((fixing.temperature, fixing.temperature), *scenario.temperatures)
     hot = tables.datum("limits.caution.temperature_high").si
     step = tables.datum("limits.caution.temperature_step").si
-    if max(temperatures) > hot:
+    if max(max(pair) for pair in warmth) > hot:
         found.append(f"Water above {hot - 273.15:g} °C. {text['warm_water']}")
-    changes = [abs(b - a) for a, b in pairwise(temperatures)]
+    changes = [abs(after[0] - before[1]) for before, after in pairwise(warmth)]
     if max(changes, default=0.0) > step:
         found.append(
             f"A step of {max(changes):.0f} K between baths, more than {step:g} K. "
@@ -125,13 +125,6 @@ def _wet(result: Result) -> list[str]:
             found.append(f"{hours} {text['long_wet']}")
             break
     return found
-
-
-def _temperatures(result: Result) -> list[float]:
-    """K, of the fixer and of each step in order."""
-    water = result.scenario.water.temperature
-    own = [getattr(step, "temperature", None) for step in result.scenario.steps]
-    return [result.scenario.fixing.temperature, *(water if t is None else t for t in own)]
 
 
 @dataclass(frozen=True, slots=True)

@@ -143,17 +143,18 @@ def sheets(result: Result) -> list[dict[str, Any]]:
 def write_csv(result: Result, stream: TextIO) -> None:
     """Residual of every lot, floor, and water of every basin against time, one row an output."""
     timeline = result.run.timeline
-    columns = {"minutes": result.times / 60}
+    # a list: two basins may bear one label
+    columns = [("minutes", result.times / 60)]
     for i, lot in enumerate(timeline.lots):
         name = f"sheet {lot.first}" if lot.count == 1 else f"sheets {lot.first}-{lot.count}"
-        columns[f"{name} residual_g_m2"] = 1e3 * result.residual[i]
+        columns.append((f"{name} residual_g_m2", 1e3 * result.residual[i]))
     floors = [result.floor(result.worst_lot, float(time)) for time in result.times]
-    columns["floor_g_m2"] = 1e3 * np.array(floors)
+    columns.append(("floor_g_m2", 1e3 * np.array(floors)))
     for i, basin in enumerate(timeline.basins):
         if basin.vessel is not None:
-            columns[f"{basin.label} water_mg_l"] = 1e3 * result.water(i)
+            columns.append((f"{basin.label} water_mg_l", 1e3 * result.water(i)))
     writer = csv.writer(stream)
-    writer.writerow(columns)
+    writer.writerow(name for name, _ in columns)
     # before anything is taken in, rounding may leave a residual a hair below zero
-    for row in zip(*columns.values(), strict=True):
+    for row in zip(*(values for _, values in columns), strict=True):
         writer.writerow(["" if np.isnan(value) else f"{max(value, 0.0):.6g}" for value in row])

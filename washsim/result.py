@@ -261,12 +261,7 @@ class Result:
 
     def open_faces(self, lot: int, time: float) -> tuple[float, float]:
         """(front, back), 1 where liquid reaches the face at a time, s; in the air none does."""
-        segment = self.run.segment_at(lot, time)
-        if segment.tank == AIR:
-            return (0.0, 0.0)
-        vessel = self.run.timeline.basins[segment.tank].vessel
-        front, back = (1.0, 1.0) if vessel is None else vessel.faces
-        return front, 0.0 if self.run.paper.sealed_back else back
+        return self.run.segment_at(lot, time).faces[lot]
 
     def shares(self, lot: int, time: float) -> dict[str, float]:
         """Who holds the washing up: shares of 'bath', 'film', 'inside' and 'release', sum 1.
@@ -391,9 +386,9 @@ class Result:
     def heat(self) -> float:
         """J to warm the fresh water of all steps from the tap's temperature to their own."""
         water, total = self.scenario.water, 0.0
-        for spec, volume in zip(self.scenario.steps, self.litres_by_step, strict=True):
-            own = getattr(spec, "temperature", None)
-            total += water.heating(volume, water.temperature if own is None else own)
+        warmth = self.scenario.temperatures
+        for (start, end), volume in zip(warmth, self.litres_by_step, strict=True):
+            total += water.heating(volume, 0.5 * (start + end))
         return total
 
     # the balance

@@ -10,9 +10,10 @@ from typing import Any
 
 from washsim import tables
 from washsim.errors import InputError
+from washsim.evening import expand
 from washsim.fields import check, choice, declared, one_of, part, quantity, text
 from washsim.materials import Fixing, Handling, Sheet, Vessel, Water
-from washsim.recipes import STEPS, Drain, Late, Step, expand
+from washsim.recipes import STEPS, Drain, Late, Step, Stuck
 from washsim.timeline import Timeline
 
 TARGETS = ("film_limit", "strict", "everyday", "own")
@@ -78,6 +79,7 @@ class Scenario:
     )
     steps: tuple[Step, ...] = part(*STEPS.values(), meaning="the wash, in order", many=True)
     late: tuple[Late, ...] = part(Late, meaning="sheets that join late", many=True, default=())
+    stuck: tuple[Stuck, ...] = part(Stuck, meaning="sheets that stick", many=True, default=())
     target: Target = part(Target, meaning="the residual to get under", default=Target())
     settings: Settings = part(Settings, meaning="how finely to compute", default=Settings())
 
@@ -98,8 +100,25 @@ class Scenario:
     def timeline(self) -> Timeline:
         """What happens when. InputError where the steps cannot be carried out as written."""
         return expand(
-            self.sheet, self.fixing, self.steps, self.vessels, self.water, self.handling, self.late
+            self.sheet,
+            self.fixing,
+            self.steps,
+            self.vessels,
+            self.water,
+            self.handling,
+            self.late,
+            self.stuck,
         )
+
+    @property
+    def temperatures(self) -> tuple[tuple[float, float], ...]:
+        """(start, end) K of the water of each step; the wash water's for one in the air."""
+        usual = self.water.temperature
+        found = []
+        for step in self.steps:
+            start = getattr(step, "temperature", None) or usual
+            found.append((start, getattr(step, "temperature_end", None) or start))
+        return tuple(found)
 
     @property
     def paper_area(self) -> float:

@@ -152,6 +152,9 @@ def _translate(
         case happening.Lift(lot=lot, film=film):
             area = timeline.lots[lot].count * scenario.sheet.area
             return [march.Lift(at, lot, np.array([film * area]))]
+        case happening.Cover(lot=lot, front=front, back=back):
+            faces = (front, 0.0 if paper.sealed_back else back)
+            return [march.Expose(at, lot, faces)]
         case happening.Dump(vessel=vessel, puddle=puddle):
             return [march.Dump(at, vessel, np.array([puddle]))]
         case happening.Fill(vessel=vessel, volume=volume):

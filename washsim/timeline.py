@@ -30,6 +30,20 @@ class Lift:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Cover:
+    """From now on water reaches a lot's front and back so far: 1 open, 0 covered.
+
+    begins: it covers what was open; else it bares what was covered.
+    """
+
+    at: float
+    lot: int
+    begins: bool
+    front: float
+    back: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Fill:
     """Fresh water, m3, is poured into a vessel."""
 
@@ -64,8 +78,8 @@ class Flow:
     step: int
 
 
-Event = Place | Lift | Fill | Dump | Flow
-_ORDER = {Lift: 0, Dump: 1, Flow: 2, Fill: 3, Place: 4}
+Event = Place | Lift | Cover | Fill | Dump | Flow
+_ORDER = {Lift: 1, Dump: 2, Flow: 3, Fill: 4, Place: 5}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,5 +140,11 @@ class Timeline:
 
 
 def in_order(events: list[Event]) -> tuple[Event, ...]:
-    """By time; at one time lift, then dump, set the tap, fill, and place last."""
-    return tuple(sorted(events, key=lambda event: (event.at, _ORDER[type(event)])))
+    """By time; at one time bare, lift, dump, set the tap, fill, place, and cover last."""
+
+    def place_in_line(event: Event) -> tuple[float, int]:
+        if isinstance(event, Cover):
+            return event.at, 6 if event.begins else 0
+        return event.at, _ORDER[type(event)]
+
+    return tuple(sorted(events, key=place_in_line))

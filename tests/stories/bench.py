@@ -23,6 +23,7 @@ def scenario(
         "slab": (f"thickness_um = 350\nporosity = {0.25 / 0.35}\nhindrance = {3e-11 / FREE}", 300),
     }
     layer, seconds = layers[paper]
+    size = "" if "width_cm" in sheet else "width_cm = 20.3\nheight_cm = 25.4"
     seconds_line = "" if "duration_s" in fixing else f"duration_s = {seconds}"
     return f"""
 format = "washsim-scenario-1"
@@ -30,7 +31,8 @@ title = "text-book {paper}"
 [sheet]
 paper = "own"
 explanation = "own"
-{sheet if "width_cm" in sheet else "width_cm = 20.3" + chr(10) + "height_cm = 25.4" + chr(10) + sheet}
+{size}
+{sheet}
 [[sheet.layers]]
 name = "paper"
 {layer}

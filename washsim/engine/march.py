@@ -76,7 +76,16 @@ class Place:
     open_faces: tuple[float, float] = (1.0, 1.0)
 
 
-Event = Set | Fill | Dump | Lift | Place
+@dataclass(frozen=True, slots=True)
+class Expose:
+    """From now on the faces (front, back) of a lot are open (1.0) or covered (0.0)."""
+
+    at: Array
+    lot: int
+    open_faces: tuple[float, float]
+
+
+Event = Set | Fill | Dump | Lift | Place | Expose
 AIR = -1
 """The tank number of segments that a lot spends in the air, its faces closed."""
 
@@ -134,7 +143,8 @@ class Tally:
 class Segment:
     """What one tank did between start (M,) and stop (M,).
 
-    `parts[lot]` are decays whose sum, plus base (M,), is the state of that lot's slabs; `water`
+    `parts[lot]` are decays whose sum, plus base (M,), is the state of that lot's slabs, and
+    `faces[lot]` says which of its faces (front, back) were open; `water`
     those of the moving and any dead water, of volumes (M, 1 or 2) m3. A boundless tank and the
     air have no water of their own. inflow (M,) m3/s pushes as much moving water to the drain.
     """
@@ -144,6 +154,7 @@ class Segment:
     stop: Array
     base: Array
     parts: dict[int, tuple[Decay, ...]]
+    faces: dict[int, tuple[float, float]]
     water: Decay | None = None
     volumes: Array | None = None
     inflow: Array | None = None
@@ -209,6 +220,9 @@ class March:
                     yield from self._rest(event.lot, event.at)
                     yield from self._advance(event.tank, event.at)
                     self._place(event)
+                case Expose():
+                    yield from self._advance(self.lots[event.lot].tank, event.at)
+                    self.lots[event.lot].open_faces = event.open_faces
                 case _:
                     yield from self._advance(event.tank, event.at)
                     self._change(event, self.tanks[event.tank])
@@ -286,7 +300,7 @@ class March:
         nothing = np.zeros(self.members)
         rest = decay(self._alone(lot, lot.conditions, (0.0, 0.0)), lot.state)
         parts: dict[int, tuple[Decay, ...]] = {number: (rest,)}
-        segment = Segment(AIR, start, until, nothing, parts)
+        segment = Segment(AIR, start, until, nothing, parts, {number: (0.0, 0.0)})
         lot.state = segment.slab_at(number, seconds[:, None])[:, 0]
         yield segment
 
@@ -318,7 +332,7 @@ class March:
             for face, node in enumerate((0, self.slabs[lot.slab].space.size - 1)):
                 given = part.integral(tank.clock - start, node)
                 self.tally.taken = self.tally.taken - lot.area * film[:, face] * given
-        return Segment(index, start, tank.clock, at.supply, parts)
+        return Segment(index, start, tank.clock, at.supply, parts, self._faces(tank))
 
     def _bounded(self, index: int, at: Conditions, start: Array) -> Segment:
         """Slabs of a kind split into their mean, which meets the water, and deviations from it.
@@ -349,13 +363,18 @@ class March:
             first = rows.stop
         surface = Decay(together.compose[:, first:], together.rates, together.amplitudes)
         volumes = np.stack([tank.volume, tank.dead_volume][: len(water)], axis=1)
-        segment = Segment(index, start, tank.clock, base, parts, surface, volumes, at.inflow)
+        segment = Segment(
+            index, start, tank.clock, base, parts, self._faces(tank), surface, volumes, at.inflow
+        )
         seconds = tank.clock - start
         self.tally.taken = self.tally.taken + at.inflow * at.supply * seconds
         self.tally.drained = self.tally.drained + segment.drained_by(seconds)
         end = segment.water_at(seconds[:, None])[:, 0]
         tank.moving, tank.dead = end[:, 0], end[:, -1]
         return segment
+
+    def _faces(self, tank: Tank) -> dict[int, tuple[float, float]]:
+        return {number: self.lots[number].open_faces for number in tank.lots}
 
     def _groups(self, tank: Tank) -> dict[tuple, list[int]]:
         """Lots that differ only in their history: same kind of slab, same faces open."""
