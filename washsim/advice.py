@@ -7,8 +7,11 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from washsim import tables
+from washsim.clearing import clearing
+from washsim.recipes import Aid
 from washsim.result import Result
 from washsim.scenario import Scenario
+from washsim.units import celsius, litre
 
 LIMITS = {
     "inside": ("inside the paper", "only time helps, or a thinner paper or warmer water"),
@@ -65,33 +68,9 @@ def sentence(result: Result) -> str:
 
 def cautions(result: Result) -> tuple[str, ...]:
     """What to mind with this scenario, most pressing first, in general words."""
-    scenario, fixing = result.scenario, result.scenario.fixing
     text = tables.entry("limits.caution.text")
-    found: list[str] = []
-    silver = result.silver_per_fixer * fixing.concentration
-    many = fixing.sheets_per_litre / 1e-3 * scenario.sheet.area
-    first = many * tables.datum("limits.silver.dissolved").si
-    key = "limit_one_bath" if fixing.baths == 1 else "limit_first_of_two"
-    tested = fixing.silver if fixing.silver is not None and fixing.baths == 1 else first
-    limit = tables.datum(f"limits.silver.{key}").si
-    if tested > limit:
-        found.append(
-            f"The fixer holds about {tested:.2g} g/L of silver, above the {limit:g} g/L at which "
-            f"it counts as spent here. {text['residual_silver']}"
-        )
-    warmth = ((fixing.temperature, fixing.temperature), *scenario.temperatures)
-    hot = tables.datum("limits.caution.temperature_high").si
-    step = tables.datum("limits.caution.temperature_step").si
-    if max(max(pair) for pair in warmth) > hot:
-        found.append(f"Water above {hot - 273.15:g} °C. {text['warm_water']}")
-    changes = [abs(after[0] - before[1]) for before, after in pairwise(warmth)]
-    if max(changes, default=0.0) > step:
-        found.append(
-            f"A step of {max(changes):.0f} K between baths, more than {step:g} K. "
-            f"{text['warm_water']}"
-        )
-    found += _wet(result)
-    if silver > 0:
+    found = [*_fixed(result), *_warm(result), *_wet(result)]
+    if result.silver_per_fixer > 0:
         water = result.first_water
         strength = result.silver_per_fixer * water.amount / max(water.volume, 1e-12) * 1e3
         found.append(
@@ -100,9 +79,49 @@ def cautions(result: Result) -> tuple[str, ...]:
     else:
         found.append(text["silver_drain"])
     found.append(text["fixer"])
-    if any(type(one).__name__ == "Aid" for one in scenario.steps):
+    if any(isinstance(step, Aid) for step in result.scenario.steps):
         found.append(text["sulfite"])
     return tuple(found)
+
+
+def _fixed(result: Result) -> list[str]:
+    """Cautions about prints that may not be fixed: no washing mends that."""
+    scenario, fixing = result.scenario, result.scenario.fixing
+    text = tables.entry("limits.caution.text.residual_silver")
+    found = []
+    many = fixing.sheets_per_litre / litre * scenario.sheet.area
+    first = many * tables.datum("limits.silver.dissolved").si
+    key = "limit_one_bath" if fixing.baths == 1 else "limit_first_of_two"
+    silver = fixing.silver if fixing.silver is not None and fixing.baths == 1 else first
+    limit = tables.datum(f"limits.silver.{key}").si
+    if silver > limit:
+        found.append(
+            f"The fixer holds about {silver:.2g} g/L of silver, above the {limit:g} g/L at which "
+            f"it counts as spent here. {text}"
+        )
+    clear = clearing(scenario)
+    if not clear.enough:
+        found.append(
+            f"Fixed for {fixing.duration:.0f} s, {clear.ratio:.1f} times the {clear.seconds:.0f} s "
+            f"the emulsion is estimated to clear in; twice is customary. {text}"
+        )
+    return found
+
+
+def _warm(result: Result) -> list[str]:
+    """Cautions about warm water and sudden changes."""
+    scenario, fixing = result.scenario, result.scenario.fixing
+    text = tables.entry("limits.caution.text.warm_water")
+    warmth = ((fixing.temperature, fixing.temperature), *scenario.temperatures)
+    hot = tables.datum("limits.caution.temperature_high").si
+    step = tables.datum("limits.caution.temperature_step").si
+    found = []
+    if max(max(pair) for pair in warmth) > hot:
+        found.append(f"Water above {hot - celsius(0):g} °C. {text}")
+    changes = [abs(after[0] - before[1]) for before, after in pairwise(warmth)]
+    if max(changes, default=0.0) > step:
+        found.append(f"A step of {max(changes):.0f} K between baths, more than {step:g} K. {text}")
+    return found
 
 
 def _wet(result: Result) -> list[str]:
@@ -112,12 +131,18 @@ def _wet(result: Result) -> list[str]:
     wet = max(float(s[-1].stop[0] - s[0].start[0]) for s in segments)
     found = []
     if result.run.paper.sealed_back:
-        fix = tables.datum("limits.caution.rc_fix_min").si
-        soak = tables.datum("limits.caution.rc_wet_min").si
-        if result.scenario.fixing.duration > fix:
-            found.append(f"Fixed for more than {fix / 60:g} min. {text['rc_rim']}")
-        if wet - result.scenario.fixing.duration > soak:
-            found.append(f"In water for more than {soak / 60:g} min. {text['rc_rim']}")
+        sheet = result.scenario.sheet
+        edge = f"({2e2 * (sheet.width + sheet.height):.0f} cm of cut edge a sheet)"
+        fixed = result.scenario.fixing.duration
+        spans = (("Fixed", "rc_fix_min", fixed), ("In water", "rc_wet_min", wet - fixed))
+        for what, key, seconds in spans:
+            limit = tables.datum(f"limits.caution.{key}").si
+            if seconds > limit:
+                found.append(
+                    f"{what} for more than {limit / 60:g} min: liquid may have crept "
+                    f"{1e3 * rim_creep(seconds):.1f} mm into the rim {edge} (a guess, no source). "
+                    f"{text['rc_rim']}"
+                )
     for key in ("wet_hours_strong", "wet_hours_notice"):
         limit = tables.datum(f"limits.caution.{key}").si
         if wet > limit:
@@ -125,6 +150,15 @@ def _wet(result: Result) -> list[str]:
             found.append(f"{hours} {text['long_wet']}")
             break
     return found
+
+
+def rim_creep(seconds: float) -> float:
+    """How far liquid has crept into the cut edge of resin-coated paper, m: root of time.
+
+    As a liquid wicks (Washburn, Phys. Rev. 17, 1921, from memory); the speed is an estimate.
+    """
+    first_minute = tables.datum("limits.caution.rim_creep").si
+    return first_minute * math.sqrt(seconds / 60.0)
 
 
 @dataclass(frozen=True, slots=True)

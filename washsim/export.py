@@ -8,6 +8,7 @@ from typing import Any, TextIO
 import numpy as np
 
 from washsim.advice import cautions, limits_now, sentence
+from washsim.clearing import clearing
 from washsim.recipes import Drain
 from washsim.result import Result
 from washsim.units import kilowatt_hour
@@ -36,6 +37,8 @@ KEYS = {
     "litres_per_m2": "the same per m² of paper, L/m²",
     "cost_total": "price of that water and heat, in your money",
     "heat_kwh": "heat to warm that water from the tap's temperature, kWh",
+    "clearing_s": "time the emulsion is estimated to need to clear in the last fixing bath, s",
+    "fixing_over_clearing": "fixing time over that; twice is customary",
     "silver_g": "dissolved silver carried into all wash water, g",
     "silver_first_water_mg_l": "silver in the first water that leaves, mg/L",
     "limits_now": "shares of 'bath', 'film', 'inside' and 'release' in holding up the worst sheet "
@@ -62,6 +65,7 @@ def summary(result: Result) -> dict[str, Any]:
     litres = result.litres_total * 1e3
     space = result.run.slab.space
     area = result.scenario.paper_area
+    clear = clearing(result.scenario)
     return {
         "format": FORMAT,
         "title": result.scenario.title,
@@ -81,6 +85,8 @@ def summary(result: Result) -> dict[str, Any]:
         "litres_per_m2": litres / area,
         "cost_total": result.cost,
         "heat_kwh": result.heat / kilowatt_hour,
+        "clearing_s": clear.seconds,
+        "fixing_over_clearing": clear.ratio,
         "silver_g": 1e3 * result.silver_to_drain(),
         "silver_first_water_mg_l": 1e3 * result.silver_per_fixer * water.amount / water.volume,
         "limits_now": result.shares(lot, end),

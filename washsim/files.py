@@ -6,6 +6,7 @@ A key is a field's name and its unit's suffix, such as ``duration_min``; nothing
 from __future__ import annotations
 
 import dataclasses
+import math
 import tomllib
 from importlib.resources import files
 from pathlib import Path
@@ -229,11 +230,11 @@ def _kind(spec: Part, block: Any) -> dict[str, str]:
 def _round_trip(spec: Quantity, value: float) -> float:
     """The shortest number in the shown unit that reads back to the same float, if there is one."""
     shown = spec.unit.from_si(value)
-    for digits in range(1, 18):
-        candidate = float(f"{shown:.{digits}g}")
-        if spec.unit.to_si(candidate) == value:
-            return candidate
-    return shown
+    rounded = [float(f"{shown:.{digits}g}") for digits in range(1, 18)]
+    # the change of unit rounds too: the number may be a neighbour
+    neighbours = [math.nextafter(shown, towards) for towards in (-math.inf, math.inf)]
+    candidates = (one for one in rounded + neighbours if spec.unit.to_si(one) == value)
+    return next(candidates, shown)
 
 
 def schema() -> dict[str, Any]:

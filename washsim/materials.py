@@ -352,6 +352,16 @@ class Vessel:
     exchange_efficiency: float = quantity(
         "", 0.01, 1, "share of the flow that really renews the water", default=1.0
     )
+    best_flow: float | None = quantity(
+        "l_min",
+        0.01,
+        2000,
+        "flow above which more of it passes unused (observed in slot washers, not derived)",
+        default=None,
+    )
+    flow_loss: float = quantity(
+        "", 0, 2, "how fast the efficiency falls above it: (best / flow) to this power", default=1.0
+    )
     dead_fraction: float = quantity(
         "", 0, 0.9, "share of the water that mixes only slowly with the rest", default=0.0
     )
@@ -378,6 +388,13 @@ class Vessel:
         check(self)
         if not self.name:
             raise InputError("name: expected a name, got an empty one")
+
+    def renewal(self, flow: float) -> float:
+        """The part of a flow, m3/s, that renews the water."""
+        renewed = self.exchange_efficiency * flow
+        if self.best_flow is not None and flow > self.best_flow:
+            renewed *= (self.best_flow / flow) ** self.flow_loss
+        return renewed
 
     @property
     def faces(self) -> tuple[float, float]:

@@ -178,7 +178,7 @@ def _conditions(
     else:
         free = scenario.water.free_diffusivity(temperature)
         film = film_coefficient(spec.stirring, spec.film, free, temperature)
-        supply, inflow = scenario.water.thiosulfate, event.rate * spec.exchange_efficiency
+        supply, inflow = scenario.water.thiosulfate, spec.renewal(event.rate)
         dead_share, dead_rate = spec.dead_fraction, 1.0 / spec.dead_exchange
     slowest = max(layer.release_half_life for layer in paper.layers)
     release = quickening(event.liquid, temperature, slowest)
