@@ -70,12 +70,9 @@ def cautions(result: Result) -> tuple[str, ...]:
     """What to mind with this scenario, most pressing first, in general words."""
     text = tables.entry("limits.caution.text")
     found = [*_fixed(result), *_warm(result), *_wet(result)]
-    if result.silver_per_fixer > 0:
-        water = result.first_water
-        strength = result.silver_per_fixer * water.amount / max(water.volume, 1e-12) * 1e3
-        found.append(
-            f"The first water carries about {strength:.2g} mg/L of silver. {text['silver_drain']}"
-        )
+    if result.first_silver > 0:
+        strength = f"{1e3 * result.first_silver:.2g} mg/L of silver"
+        found.append(f"The first water carries about {strength}. {text['silver_drain']}")
     else:
         found.append(text["silver_drain"])
     found.append(text["fixer"])

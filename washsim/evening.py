@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, field
 
 from washsim.errors import InputError
+from washsim.fields import one_of
 from washsim.materials import Fixing, Handling, Sheet, Vessel, Water
 from washsim.recipes import (
     STEPS,
@@ -254,8 +255,10 @@ def _carry_out(
             one.drain = step.duration
         return coming
     if step.vessel not in writer.vessels:
-        known = ", ".join(writer.vessels) or "none"
-        raise InputError(f"vessel: expected one of the vessels ({known}), got {step.vessel!r}")
+        known = list(writer.vessels)
+        if not known:
+            raise InputError(f"vessel: expected a vessel to be described, got {step.vessel!r}")
+        raise InputError(f"vessel: expected {one_of(step.vessel, known)}")
     coming = coming + [_guest(writer, number, one, lot, start, fixing) for lot, one in guests]
     coming.sort(key=lambda one: one.ready)
     vessel = writer.vessels[step.vessel]

@@ -61,7 +61,6 @@ def summary(result: Result) -> dict[str, Any]:
     """Plain numbers, lists and words, ready for json.dumps; the keys are those of KEYS."""
     end = result.run.timeline.end
     lot = result.worst_lot
-    water = result.first_water
     litres = result.litres_total * 1e3
     space = result.run.slab.space
     area = result.scenario.paper_area
@@ -88,7 +87,7 @@ def summary(result: Result) -> dict[str, Any]:
         "clearing_s": clear.seconds,
         "fixing_over_clearing": clear.ratio,
         "silver_g": 1e3 * result.silver_to_drain(),
-        "silver_first_water_mg_l": 1e3 * result.silver_per_fixer * water.amount / water.volume,
+        "silver_first_water_mg_l": 1e3 * result.first_silver,
         "limits_now": result.shares(lot, end),
         "half_lives_s": list(result.half_lives(lot, end)),
         "numerical_error": result.numerical_error,

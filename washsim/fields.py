@@ -167,7 +167,8 @@ def check_part(spec: Part, value: Any, where: str) -> None:
 
 def one_of(found: Any, options: tuple[str, ...] | list[str]) -> str:
     """'a, b or c, got x; did you mean b?' for a message."""
-    listed = ", ".join(options[:-1]) + f" or {options[-1]}" if len(options) > 1 else options[0]
+    few = list(options) if len(options) <= 16 else [*options[:15], f"{len(options) - 15} more"]
+    listed = ", ".join(few[:-1]) + f" or {few[-1]}" if len(few) > 1 else few[0]
     near = get_close_matches(found, list(options), 1, 0.6) if isinstance(found, str) else []
     hint = f"; did you mean {near[0]!r}?" if near else ""
     return f"{listed}, got {short(found)}{hint}"

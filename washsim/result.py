@@ -372,9 +372,15 @@ class Result:
         return self.silver_per_fixer * sum(amounts)
 
     @property
-    def first_water(self) -> Drained:
-        """The first water to leave after the sheets met it."""
-        return next(one for one in self.drains if one.amount > 0)
+    def first_water(self) -> Drained | None:
+        """The first water to leave after the sheets met it; None if they met none."""
+        return next((one for one in self.drains if one.amount > 0), None)
+
+    @property
+    def first_silver(self) -> float:
+        """kg/m3 of silver in that water."""
+        water = self.first_water
+        return self.silver_per_fixer * water.amount / water.volume if water else 0.0
 
     @property
     def cost(self) -> float:

@@ -180,8 +180,8 @@ def _conditions(
         film = film_coefficient(spec.stirring, spec.film, free, temperature)
         supply, inflow = scenario.water.thiosulfate, spec.renewal(event.rate)
         dead_share, dead_rate = spec.dead_fraction, 1.0 / spec.dead_exchange
-    slowest = max(layer.release_half_life for layer in paper.layers)
-    release = quickening(event.liquid, temperature, slowest)
+    holding = [layer.release_half_life for layer in paper.layers if layer.retention > 0]
+    release = quickening(event.liquid, temperature, max(holding, default=1.0))
     return Conditions(
         free_diffusivity=np.array([free]),
         quickening=np.array([release]),

@@ -166,7 +166,7 @@ def test_s25_silver_in_the_first_ten_litres():
     first = result.first_water
     assert 1e3 * first.volume == pytest.approx(10)
     # 1 g/L of silver in the held liquid, spread over it and ten litres
-    strength = 1e3 * result.silver_per_fixer * first.amount / first.volume
+    strength = 1e3 * result.first_silver
     assert strength == pytest.approx(1e3 * held / (held + 10), rel=1e-6)
     carried = 1e3 * result.silver_to_drain()
     assert carried == pytest.approx(held * (1 - (held / (held + 10)) ** 2), rel=1e-6)
