@@ -94,10 +94,16 @@ class _Writer:
         warmer: float = 0.0,
     ) -> None:
         """Say what a basin holds, how warm, and whether water runs through it."""
-        kind = "sulfite" if isinstance(spec, Aid) else self.water.kind
         own = self.water.temperature if spec.temperature is None else spec.temperature
         self.events.append(
-            Flow(at=at, vessel=basin, liquid=kind, temperature=own + warmer, rate=rate, step=step)
+            Flow(
+                at=at,
+                vessel=basin,
+                liquid=self.water.kind,
+                temperature=own + warmer,
+                rate=rate,
+                step=step,
+            )
         )
 
     def drift(

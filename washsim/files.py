@@ -35,6 +35,8 @@ from washsim.scenario import Scenario
 FORMAT = "washsim-scenario-1"
 LARGEST = 1_000_000
 """Bytes; a scenario is a page of text, so a larger file is some other file."""
+LONGEST_LINE = 1000
+"""Characters; on a longer line a key could have so many parts that reading it takes minutes."""
 
 
 def examples() -> tuple[str, ...]:
@@ -80,6 +82,11 @@ def load(path: str | Path) -> Scenario:
 
 def loads(text: str, where: str = "scenario") -> Scenario:
     """A scenario from TOML text; `where` begins every message."""
+    longest = max(map(len, text.split("\n")))
+    if longest > LONGEST_LINE:
+        raise InputError(
+            f"{where}: expected lines of at most {LONGEST_LINE} characters, got one of {longest}"
+        )
     try:
         tree = tomllib.loads(text)
     except RecursionError:

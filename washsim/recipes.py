@@ -50,6 +50,9 @@ class Aid:
     vessel: str = _vessel()
     duration: float = quantity("min", 0.01, 600, "time each sheet stays")
     sheets_per_fill: int = _per_fill()
+    used: float = quantity(
+        "m2_l", 0, 100, "paper that went through each litre of this bath before", default=0.0
+    )
     temperature: float | None = _temperature()
 
     def __post_init__(self) -> None:

@@ -7,12 +7,12 @@ from collections.abc import Callable
 import numpy as np
 
 from washsim import timeline as happening
+from washsim.aid import releases
 from washsim.engine import march
-from washsim.engine.interval import Conditions
-from washsim.engine.space import Array, Slab, slab, space
-from washsim.materials import Paper, Vessel, film_coefficient, quickening
+from washsim.materials import Paper
 from washsim.result import Drained, Result, Run
 from washsim.scenario import Scenario
+from washsim.translate import build_slab, engine_lots, thiosulfate, translate
 
 Intervals = tuple[int, ...]
 
@@ -96,17 +96,20 @@ def _run(
 ) -> Run:
     """March one discretisation through the evening."""
     sheet = build_slab(paper, family, intervals)
-    lots = [(0, np.array([lot.count * scenario.sheet.area]), np.zeros(1)) for lot in timeline.lots]
-    state = march.March([sheet], lots, len(timeline.basins), 1)
+    species = thiosulfate(scenario, paper)
+    extra = releases(scenario, timeline, paper, sheet)
+    state = march.March([sheet], engine_lots(scenario, timeline), len(timeline.basins), 1)
     steps: dict[int, int] = {}
     segments: list[march.Segment] = []
     drained: list[Drained] = []
     for event in timeline.events:
+        while extra and extra[0].at[0] <= event.at:
+            segments += state.run([extra.pop(0)])
         before, full = state.tally.drained, 0.0
         if isinstance(event, happening.Dump):
             tank = state.tanks[event.vessel]
             full = float((tank.volume + tank.dead_volume)[0])
-        news = list(state.run(_translate(scenario, timeline, paper, event)))
+        news = list(state.run([translate(scenario, timeline, paper, species, event)]))
         segments += news
         if isinstance(event, happening.Dump):
             volume = full - float((tank.volume + tank.dead_volume)[0])
@@ -118,77 +121,3 @@ def _run(
             steps[event.vessel] = event.step
         progress.event()
     return Run(scenario, timeline, paper, sheet, state, segments, drained, steps)
-
-
-def build_slab(paper: Paper, family: str, intervals: Intervals) -> Slab:
-    """The paper on nodes, one member."""
-    layers = paper.layers
-
-    def row(name: str) -> Array:
-        return np.array([[getattr(layer, name) for layer in layers]])
-
-    return slab(
-        space(family, intervals),
-        thickness=row("thickness"),
-        porosity=row("porosity"),
-        hindrance=row("hindrance"),
-        retardation=row("retardation"),
-        retention=row("retention"),
-        release_rate=np.log(2) / row("release_half_life"),
-    )
-
-
-def _translate(
-    scenario: Scenario, timeline: happening.Timeline, paper: Paper, event: happening.Event
-) -> list[march.Event]:
-    """One event of the timeline in the engine's arrays."""
-    at = np.array([event.at])
-    match event:
-        case happening.Place(lot=lot, vessel=vessel):
-            spec = timeline.basins[vessel].vessel
-            front, back = (1.0, 1.0) if spec is None else spec.faces
-            faces = (front, 0.0 if paper.sealed_back else back)
-            return [march.Place(at, lot, vessel, faces)]
-        case happening.Lift(lot=lot, film=film):
-            area = timeline.lots[lot].count * scenario.sheet.area
-            return [march.Lift(at, lot, np.array([film * area]))]
-        case happening.Cover(lot=lot, front=front, back=back):
-            faces = (front, 0.0 if paper.sealed_back else back)
-            return [march.Expose(at, lot, faces)]
-        case happening.Dump(vessel=vessel, puddle=puddle):
-            return [march.Dump(at, vessel, np.array([puddle]))]
-        case happening.Fill(vessel=vessel, volume=volume):
-            already = np.array([scenario.water.thiosulfate])
-            return [march.Fill(at, vessel, np.array([volume]), already)]
-        case happening.Flow():
-            spec = timeline.basins[event.vessel].vessel
-            return [march.Set(at, event.vessel, _conditions(scenario, paper, spec, event))]
-
-
-def _conditions(
-    scenario: Scenario, paper: Paper, spec: Vessel | None, event: happening.Flow
-) -> Conditions:
-    """What a basin does to its contents from this event on."""
-    temperature = event.temperature
-    if spec is None:
-        fixing = scenario.fixing
-        free = fixing.free_diffusivity
-        film = film_coefficient(fixing.stirring, None, free, temperature)
-        supply, inflow, dead_share, dead_rate = fixing.concentration, 0.0, 0.0, 0.0
-    else:
-        free = scenario.water.free_diffusivity(temperature)
-        film = film_coefficient(spec.stirring, spec.film, free, temperature)
-        supply, inflow = scenario.water.thiosulfate, spec.renewal(event.rate)
-        dead_share, dead_rate = spec.dead_fraction, 1.0 / spec.dead_exchange
-    holding = [layer.release_half_life for layer in paper.layers if layer.retention > 0]
-    release = quickening(event.liquid, temperature, max(holding, default=1.0))
-    return Conditions(
-        free_diffusivity=np.array([free]),
-        quickening=np.array([release]),
-        film=np.array([[film, film]]),
-        inflow=np.array([inflow]),
-        supply=np.array([supply]),
-        dead_share=np.array([dead_share]),
-        dead_rate=np.array([dead_rate]),
-        boundless=spec is None,
-    )

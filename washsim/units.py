@@ -56,6 +56,7 @@ _UNITS = (
     Unit("c", "°C", 1.0, 273.15),
     Unit("k", "K"),
     Unit("g_l", "g/L"),
+    Unit("m2_l", "m²/L", 1.0 / litre),
     Unit("mg_l", "mg/L", 1e-3),
     Unit("g_m2", "g/m²", gram),
     Unit("mmol_m2", "mmol/m²", 1e-3),
