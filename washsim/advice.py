@@ -76,6 +76,8 @@ def cautions(result: Result) -> tuple[str, ...]:
     else:
         found.append(text["silver_drain"])
     found.append(text["fixer"])
+    if result.scenario.water.kind == "softened":
+        found.append(text["softened"])
     if any(isinstance(step, Aid) for step in result.scenario.steps):
         found.append(text["sulfite"])
     return tuple(found)
@@ -206,7 +208,10 @@ def origins(scenario: Scenario) -> list[tuple[str, str]]:
         paths["Half-life of held fixer in soft tap water"] = f"{sets}.release_half_life"
     ion = "liquids.thiosulfate"
     paths["Free diffusivity of thiosulfate at 25 °C"] = f"{ion}.free_diffusivity_tracer_25"
-    for stirring in sorted({vessel.stirring for vessel in scenario.vessels}):
+    moved = {vessel.stirring for vessel in scenario.vessels}
+    if "shuffled" in moved:
+        paths["Water between two sheets of a pile"] = "liquids.pile.between"
+    for stirring in sorted(moved - {"shuffled"}):
         label = tables.entry(f"liquids.stirring.{stirring}.label")
         paths[f"Surface film: {label}"] = f"liquids.stirring.{stirring}.film"
     paths["Water clinging after 10 s of draining"] = "liquids.film_after_drain.s10"

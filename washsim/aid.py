@@ -69,7 +69,8 @@ def releases(
         poured=lambda step: strength(scenario, step),
         in_fixer=diffusivity(scenario.fixing.temperature),
         in_water=diffusivity,
-        quickening=lambda liquid, temperature: 1.0,
+        fills=lambda temperature: 1.0,
+        lets_go=lambda temperature: 1.0,
     )
     state = march.March([slab], engine_lots(scenario, timeline), len(timeline.basins), 1)
     segments = [
@@ -80,14 +81,12 @@ def releases(
     run = Run(scenario, timeline, bare, slab, state, segments, [], {})
     rows = np.eye(slab.size)[sheet.where]
     temperature = scenario.water.temperature
-    faster = quickening("sulfite", temperature, 1.0) - quickening(
-        scenario.water.kind, temperature, 1.0
-    )
+    faster = quickening("sulfite", temperature) - scenario.water.quickening(temperature)
     found = []
     for lot, start in met.items():
         edges = _edges(start, timeline.end)
         middles, spans = 0.5 * (edges[1:] + edges[:-1]), np.diff(edges)
-        extra = faster * effect(run.see(lot, middles, rows)) * spans[:, None]
+        extra = max(faster, 0.0) * effect(run.see(lot, middles, rows)) * spans[:, None]
         found += [
             march.Release(np.array([at]), lot, row[None])
             for at, row in zip(middles, extra, strict=True)

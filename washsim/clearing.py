@@ -65,7 +65,7 @@ def front_time(emulsion: Layer, fixing: Fixing, free: float) -> float:
 def resistances(emulsion: Layer, fixing: Fixing) -> tuple[float, float, float]:
     """s/m of the film, of the dissolving grains and of the gelatin at half depth."""
     diffusivity = fixing.free_diffusivity
-    film = film_coefficient(fixing.stirring, None, diffusivity, fixing.temperature)
+    film = film_coefficient(fixing.stirring, fixing.temperature)
     speed = tables.datum(f"liquids.clearing.dissolving.{fixing.salt}.speed").si
     # dissolving quickens with warmth about as diffusion does (an estimate)
     grains = at_temperature(speed, celsius(20), fixing.temperature)

@@ -99,7 +99,6 @@ class _Writer:
             Flow(
                 at=at,
                 vessel=basin,
-                liquid=self.water.kind,
                 temperature=own + warmer,
                 rate=rate,
                 step=step,
@@ -234,7 +233,6 @@ def _fix(writer: _Writer, fixing: Fixing, lot: int, start: float) -> _Coming:
                 Flow(
                     at=0.0,
                     vessel=basin,
-                    liquid="fixer",
                     temperature=fixing.temperature,
                     rate=0.0,
                     step=0,

@@ -171,6 +171,8 @@ def one_of(found: Any, options: tuple[str, ...] | list[str]) -> str:
     listed = ", ".join(few[:-1]) + f" or {few[-1]}" if len(few) > 1 else few[0]
     near = get_close_matches(found, list(options), 1, 0.6) if isinstance(found, str) else []
     hint = f"; did you mean {near[0]!r}?" if near else ""
+    if len(listed) > 200:
+        listed = f"one of {len(options)} names"
     return f"{listed}, got {short(found)}{hint}"
 
 

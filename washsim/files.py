@@ -107,13 +107,13 @@ def _one_line(error: Exception) -> str:
     return text if len(text) <= 160 else f"{text[:80]} ... {text[-60:]}"
 
 
-def _block(cls: type, tree: Any, where: str) -> Any:
-    """One dataclass from one TOML table."""
+def _block(cls: type, tree: Any, where: str, **given: str) -> Any:
+    """One dataclass from one TOML table; given fields stand elsewhere, they are no keys of it."""
     if not isinstance(tree, dict):
         raise InputError(f"{where}: expected a table, got {short(tree)}")
-    specs = declared(cls)
+    specs = {name: spec for name, spec in declared(cls).items() if name not in given}
     keys = {key_of(name, spec): (name, spec) for name, spec in specs.items()}
-    values = {}
+    values: dict[str, Any] = dict(given)
     for key, found in tree.items():
         if key not in keys:
             raise InputError(f"{where}: unknown key, expected {one_of(key, list(keys))}")
@@ -146,8 +146,10 @@ def _value(spec: Declared, found: Any, where: str) -> Any:
             if not isinstance(found, dict):
                 raise InputError(f"{where}: expected named tables, got {short(found)}")
             _check_length(spec, found, where)
-            blocks = ((name, one, f"{where}.{label(name)}") for name, one in found.items())
-            return tuple(_named(spec.kinds[0], *block) for block in blocks)
+            return tuple(
+                _block(spec.kinds[0], one, f"{where}.{label(name)}", name=name)
+                for name, one in found.items()
+            )
         case Part():
             return _block(spec.kinds[0], found, where)
 
@@ -161,14 +163,6 @@ def _number(spec: Quantity, found: Any, where: str) -> float:
         value = int(value)
     check_number(spec, value, where)
     return value
-
-
-def _named(cls: type, name: str, found: Any, where: str) -> Any:
-    """A block that stands under its name; inside it, `name` is no key."""
-    tree = _table(found, where)
-    if "name" in tree:
-        raise InputError(f"{where}: unknown key, got 'name'; the name stands in the heading")
-    return _block(cls, {"name": name} | tree, where)
 
 
 def _several(spec: Part, found: Any, where: str) -> tuple:

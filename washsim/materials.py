@@ -18,7 +18,7 @@ PAPERS = ("fibre_double", "fibre_single", "resin_coated")
 EXPLANATIONS = ("slow", "held", "both", "own")
 SALTS = ("ammonium", "sodium")
 FIXERS = ("rapid", "plain")
-WATERS = ("demineralised", "soft_tap", "hard_tap", "sea")
+WATERS = ("demineralised", "soft_tap", "hard_tap", "softened", "sea")
 STIRRINGS = (
     "still_face_up",
     "tap_only",
@@ -28,6 +28,7 @@ STIRRINGS = (
     "brisk",
     "perfect",
 )
+"""How water is moved along a face; a pile of sheets in a vessel can also be 'shuffled'."""
 FACES = ("both", "front", "back")
 
 
@@ -308,6 +309,9 @@ class Water:
     kind: str = choice(
         WATERS, "what is dissolved in it; sets how fast held fixer lets go", default="soft_tap"
     )
+    alkalinity: float | None = quantity(
+        "mmol_l", 0, 10, "bicarbonate in it, of a water report; else from its kind", default=None
+    )
     temperature: float = quantity("c", 1, 45, "temperature of the wash water", default=celsius(20))
     tap_temperature: float | None = quantity(
         "c", 1, 45, "temperature as it leaves the cold tap, when it is then heated", default=None
@@ -332,6 +336,18 @@ class Water:
             return at_temperature(self.diffusivity, celsius(20), temperature)
         tracer = tables.datum("liquids.thiosulfate.free_diffusivity_tracer_25").si
         return at_temperature(tracer, celsius(25), temperature)
+
+    def quickening(self, temperature: float) -> float:
+        """How much faster than in soft tap water at 20 °C held fixer lets go in it.
+
+        With its alkalinity given, the rate rises evenly from demineralised to hard water (film
+        data for the two ends, the line between is an estimate).
+        """
+        if self.alkalinity is None:
+            return quickening(self.kind, temperature)
+        ends = [quickening(kind, temperature) for kind in ("demineralised", "hard_tap")]
+        share = self.alkalinity / tables.datum("liquids.water.alkalinity.hard").si
+        return ends[0] + (ends[1] - ends[0]) * share
 
     def heating(self, volume: float, temperature: float) -> float:
         """Heat to bring this volume (m3) from the tap to a temperature in K, J."""
@@ -374,7 +390,16 @@ class Vessel:
         source="limits.caution.dead_part_exchange",
     )
     puddle: float = quantity("l", 0, 100, "water left when it is dumped", default=0.0)
-    stirring: str = choice(STIRRINGS, "how sheets and water are moved", default="rocking")
+    stirring: str = choice(
+        (*STIRRINGS, "shuffled"), "how sheets and water are moved", default="rocking"
+    )
+    shuffle: float | None = quantity(
+        "min",
+        0.05,
+        120,
+        "minutes in which each sheet of a pile is moved once; only with stirring = 'shuffled'",
+        default=None,
+    )
     film: float | None = quantity(
         "um",
         0.1,
@@ -386,8 +411,18 @@ class Vessel:
 
     def __post_init__(self) -> None:
         check(self)
+        if (self.stirring == "shuffled") != (self.shuffle is not None):
+            raise InputError("shuffle_min: expected with stirring = 'shuffled', and only with it")
         if not self.name:
             raise InputError("name: expected a name, got an empty one")
+
+    def film_coefficient(self, free_diffusivity: float, temperature: float) -> float:
+        """Between a face and its water, m/s: from the film's thickness, the pile, or stirring."""
+        if self.film is not None:
+            return free_diffusivity / self.film
+        if self.shuffle is not None:
+            return shuffled_film(self.shuffle, free_diffusivity)
+        return film_coefficient(self.stirring, temperature)
 
     def renewal(self, flow: float) -> float:
         """The part of a flow, m3/s, that renews the water."""
@@ -402,18 +437,24 @@ class Vessel:
         return (float(self.open_faces != "back"), float(self.open_faces != "front"))
 
 
-def film_coefficient(
-    stirring: str, film: float | None, free_diffusivity: float, temperature: float
-) -> float:
+def film_coefficient(stirring: str, temperature: float) -> float:
     """Transfer coefficient between a face and the water, m/s.
 
-    From a film of given thickness, D / film; else the table's value at 20 °C, which follows
-    D to the power 2/3 (laminar boundary layer, constant Reynolds number effects left out).
+    The table's value at 20 °C follows D to the power 2/3 (laminar boundary layer; the effect of
+    viscosity on the flow is left out).
     """
-    if film is not None:
-        return free_diffusivity / film
     known = tables.datum(f"liquids.stirring.{stirring}.film").si
     return known * at_temperature(1.0, celsius(20), temperature) ** (2 / 3)
+
+
+def shuffled_film(interval: float, free_diffusivity: float) -> float:
+    """Transfer coefficient of a face in a pile whose sheets are each moved every interval s, m/s.
+
+    The water between two sheets is changed once in an interval; it cannot carry off more than it
+    holds, nor more than diffuses into fresh water in that time (Higbie, Trans. AIChE 31, 1935).
+    """
+    carried = tables.datum("liquids.pile.between").si / interval
+    return min(carried, 2 * math.sqrt(free_diffusivity / (math.pi * interval)))
 
 
 def viscosity(temperature: float) -> float:
@@ -436,16 +477,21 @@ def at_temperature(diffusivity: float, known_at: float, temperature: float) -> f
     return diffusivity * (temperature / known_at) * (viscosity(known_at) / viscosity(temperature))
 
 
-def quickening(liquid: str, temperature: float, release_half_life: float) -> float:
-    """How much faster than in soft tap water at 20 °C held fixer lets go, or takes hold in fixer.
+def quickening(liquid: str, temperature: float) -> float:
+    """How much faster than in soft tap water at 20 °C held fixer lets go in another liquid.
 
-    release_half_life, s, is the layer's own in soft tap water: waters act on it by a ratio, but
-    the filling in fixer has a half-time of its own. Temperature acts as on diffusion; nobody has
-    measured that for release, so it is an estimate.
+    Temperature acts as on diffusion; nobody has measured that for release, so it is an estimate.
     """
-    if liquid == "fixer":
-        ratio = release_half_life / tables.datum("liquids.fixer.fill_half_time").si
-    else:
-        soft = tables.datum("liquids.water.soft_tap.release_half_life").si
-        ratio = soft / tables.datum(f"liquids.water.{liquid}.release_half_life").si
+    soft = tables.datum("liquids.water.soft_tap.release_half_life").si
+    ratio = soft / tables.datum(f"liquids.water.{liquid}.release_half_life").si
+    return at_temperature(ratio, celsius(20), temperature)
+
+
+def filling(temperature: float, release_half_life: float) -> float:
+    """How much faster held fixer takes hold in fixer than it lets go in soft tap water at 20 °C.
+
+    Waters act on a layer's own release_half_life (s, in soft tap water) by a ratio, but the
+    filling has a half-time of its own.
+    """
+    ratio = release_half_life / tables.datum("liquids.fixer.fill_half_time").si
     return at_temperature(ratio, celsius(20), temperature)

@@ -65,14 +65,11 @@ class Dump:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Flow:
-    """From now on a vessel holds this liquid and fresh water runs through it, m3/s.
-
-    liquid is a kind of water, "sulfite" or "fixer"; temperature K; rate zero closes the tap.
-    """
+    """From now on a vessel is this warm, K, and fresh water runs through it, m3/s; zero closes
+    the tap."""
 
     at: float
     vessel: int
-    liquid: str
     temperature: float
     rate: float
     step: int

@@ -11,7 +11,7 @@ from washsim import timeline as happening
 from washsim.engine import march
 from washsim.engine.interval import Conditions
 from washsim.engine.space import Array, Slab, slab, space
-from washsim.materials import Paper, Vessel, film_coefficient, quickening
+from washsim.materials import Paper, Vessel, filling, film_coefficient
 from washsim.scenario import Scenario
 
 
@@ -20,7 +20,8 @@ class Species:
     """Something dissolved: where it comes from and how it moves; concentrations kg/m3.
 
     fixer, tap: concentration in the fixing bath and in running water; poured(step) in what is
-    poured; in_fixer, in_water(K): free diffusivity, m2/s; quickening(liquid, K) of its release.
+    poured; in_fixer, in_water(K): free diffusivity, m2/s; fills(K), lets_go(K): quickening of held
+    solute in fixer and in water.
     """
 
     fixer: float
@@ -28,7 +29,8 @@ class Species:
     poured: Callable[[int], float]
     in_fixer: float
     in_water: Callable[[float], float]
-    quickening: Callable[[str, float], float]
+    fills: Callable[[float], float]
+    lets_go: Callable[[float], float]
 
 
 def thiosulfate(scenario: Scenario, paper: Paper) -> Species:
@@ -41,7 +43,8 @@ def thiosulfate(scenario: Scenario, paper: Paper) -> Species:
         poured=lambda step: scenario.water.thiosulfate,
         in_fixer=scenario.fixing.free_diffusivity,
         in_water=scenario.water.free_diffusivity,
-        quickening=lambda liquid, temperature: quickening(liquid, temperature, slowest),
+        fills=lambda temperature: filling(temperature, slowest),
+        lets_go=scenario.water.quickening,
     )
 
 
@@ -106,17 +109,19 @@ def _conditions(
     """What a basin does to its contents from this event on."""
     temperature = event.temperature
     if spec is None:
+        release = species.fills(temperature)
         free = species.in_fixer
-        film = film_coefficient(scenario.fixing.stirring, None, free, temperature)
+        film = film_coefficient(scenario.fixing.stirring, temperature)
         supply, inflow, dead_share, dead_rate = species.fixer, 0.0, 0.0, 0.0
     else:
+        release = species.lets_go(temperature)
         free = species.in_water(temperature)
-        film = film_coefficient(spec.stirring, spec.film, free, temperature)
+        film = spec.film_coefficient(free, temperature)
         supply, inflow = species.tap, spec.renewal(event.rate)
         dead_share, dead_rate = spec.dead_fraction, 1.0 / spec.dead_exchange
     return Conditions(
         free_diffusivity=np.array([free]),
-        quickening=np.array([species.quickening(event.liquid, temperature)]),
+        quickening=np.array([release]),
         film=np.array([[film, film]]),
         inflow=np.array([inflow]),
         supply=np.array([supply]),

@@ -61,6 +61,7 @@ _UNITS = (
     Unit("g_m2", "g/m²", gram),
     Unit("mmol_m2", "mmol/m²", 1e-3),
     Unit("mol_m3", "mol/m³"),
+    Unit("mmol_l", "mmol/L"),
     Unit("um_s", "µm/s", 1e-6),
     Unit("m_s", "m/s"),
     Unit("m2_s", "m²/s"),

@@ -9,7 +9,7 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from washsim import aid, files, tables
-from washsim.materials import quickening
+from washsim.materials import filling, quickening
 from washsim.recipes import Aid, Rinse, Running
 from washsim.scenario import Scenario
 from washsim.solve import solve
@@ -72,8 +72,8 @@ def two_species(scenario: Scenario, cells: int) -> float:
         known = tables.datum(f"liquids.stirring.{stirring}.film").si  # all at 20 C
         kinds = (scenario.fixing.free_diffusivity, scenario.water.free_diffusivity(293.15))
         free = kinds[0] if in_fixer else kinds[1]
-        base = quickening("fixer" if in_fixer else "soft_tap", 293.15, each["release_half_life"][0])
-        strong = quickening("sulfite", 293.15, 1.0) - quickening("soft_tap", 293.15, 1.0)
+        base = filling(293.15, each["release_half_life"][0]) if in_fixer else 1.0
+        strong = quickening("sulfite", 293.15) - 1.0
 
         def slope(_, y):
             c, g, a = y[:cells], y[cells : 2 * cells], y[2 * cells : 3 * cells]
@@ -131,8 +131,8 @@ def test_an_endless_aid_leaves_nothing_held(monkeypatch):
     """Quickened a thousandfold, the print washes like one that holds nothing."""
     real = aid.quickening
 
-    def endless(liquid, temperature, half_life):
-        return real(liquid, temperature, half_life) * (1e3 if liquid == "sulfite" else 1.0)
+    def endless(liquid, temperature):
+        return real(liquid, temperature) * (1e3 if liquid == "sulfite" else 1.0)
 
     monkeypatch.setattr(aid, "quickening", endless)
     endlessly, not_at_all = solve(short_wash()), solve(short_wash(used=100.0))
