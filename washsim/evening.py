@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from washsim.errors import InputError
 from washsim.fields import one_of
@@ -47,6 +48,7 @@ class _Coming:
     lot: int
     ready: float
     drain: float
+    sheets: int = 1
     inside: int | None = None
     late: bool = False
 
@@ -148,6 +150,8 @@ def expand(
     lots += [Lot(first=sheet.count + 1 + i, count=1, late=True) for i in range(len(late))]
     regular = [lot for lot in range(len(lots)) if not lots[lot].late]
     coming = [_fix(writer, fixing, lot, lot * sheet.interval) for lot in regular]
+    for one in coming:
+        one.sheets = lots[one.lot].count
     writer.stages.append(
         Stage(
             step=0,
@@ -160,7 +164,7 @@ def expand(
     for number, step in enumerate(steps, start=1):
         guests = [(len(regular) + i, one) for i, one in enumerate(late) if one.step == number]
         try:
-            coming = _carry_out(writer, number, step, coming, guests, fixing, sheet.interval)
+            coming = _carry_out(writer, number, step, coming, guests, fixing)
             _stick(writer, number, lots, [one for one in stuck if one.step == number])
         except InputError as error:
             raise InputError(f"step {number}, {error}") from None
@@ -195,7 +199,7 @@ def _stick(writer: _Writer, number: int, lots: list[Lot], stuck: list[Stuck]) ->
     """Cover and uncover the faces of sheets that stick for part of a step."""
     for one in stuck:
         stage = next((s for s in writer.stages if s.step == number), None)
-        if stage is None or len(stage.basins) > 1:
+        if stage is None or len(stage.basins) != 1:
             raise InputError("stuck: expected a step in which sheets stay in one vessel")
         vessel = writer.basins[stage.basins[0]].vessel
         assert vessel is not None
@@ -250,13 +254,14 @@ def _carry_out(
     coming: list[_Coming],
     guests: list[tuple[int, Late]],
     fixing: Fixing,
-    interval: float,
 ) -> list[_Coming]:
     """Write one step; the lots as they leave it."""
     start = min(c.ready for c in coming)
     if isinstance(step, Drain):
         for one in coming:
             one.drain = step.duration
+        stop = max(one.ready for one in coming) + step.duration
+        writer.stages.append(Stage(step=number, label="drain", start=start, stop=stop, basins=()))
         return coming
     if step.vessel not in writer.vessels:
         known = list(writer.vessels)
@@ -277,7 +282,7 @@ def _carry_out(
         case Bath() | Running() | Hold():
             _gather(writer, number, step, coming, basins[0])
         case Transfer():
-            _row(writer, number, step, coming, basins, interval)
+            _row(writer, number, step, coming, basins)
     stop = max(one.ready for one in coming)
     for basin in basins:
         writer.filled[basin] = stop
@@ -306,6 +311,11 @@ def _guest(
     drain = writer.handling.drain
     joins = start + late.after
     rinsing = late.rinse_duration + drain if late.rinse_volume > 0 else 0.0
+    if late.after < drain:
+        raise InputError(
+            f"late sheet, after_min: expected at least the {drain:g} s of draining, "
+            f"got {late.after / 60:g}"
+        )
     enters = joins - drain - rinsing - fixing.duration - (fixing.baths - 1) * drain
     if enters < 0:
         raise InputError(
@@ -327,11 +337,44 @@ def _guest(
 def _each(
     writer: _Writer, number: int, step: Rinse | Aid, coming: list[_Coming], basin: int
 ) -> None:
+    gaps = _gaps(coming)
+    if step.sheets_per_fill and gaps and min(gaps) <= 0:
+        raise InputError(
+            f"sheets_per_fill: expected 0 where sheets come together, got {step.sheets_per_fill}"
+        )
     writer.tap(basin, coming[0].ready, number, step)
     for i, one in enumerate(coming):
         if i == 0 or (step.sheets_per_fill and i % step.sheets_per_fill == 0):
             writer.fresh(basin, one.ready, number)
         one.ready = writer.move(one, basin) + step.duration
+
+
+def _gaps(coming: list[_Coming]) -> list[float]:
+    """s between one sheet and the next, in order; nothing between sheets of one lot."""
+    gaps = [after.ready - before.ready for before, after in pairwise(coming)]
+    return gaps + [0.0 for one in coming if one.sheets > 1]
+
+
+def _arrive(
+    writer: _Writer, number: int, step: Bath | Running | Hold, coming: list[_Coming], basin: int
+) -> list[float]:
+    """Put the sheets in as they come, renewing a holding bath on the way; when each is in, s."""
+    renewals = step.changes if isinstance(step, Hold) else 0
+    if renewals and (renewals >= len(coming) or min(_gaps(coming)) <= 0):
+        raise InputError(
+            f"changes: expected fewer than the sheets that come one by one, got {renewals}"
+        )
+    arrivals = []
+    for i, one in enumerate(coming):
+        # the k-th of n renewals comes when k/(n+1) of the sheets are in
+        if i and any(i == round(k * len(coming) / (renewals + 1)) for k in range(1, renewals + 1)):
+            writer.fresh(basin, one.ready, number)
+        if one is coming[-1] and step.duration == 0:
+            # nobody waits for anybody any more: the last sheet goes straight on
+            arrivals.append(one.ready)
+        else:
+            arrivals.append(writer.move(one, basin))
+    return arrivals
 
 
 def _gather(
@@ -343,17 +386,7 @@ def _gather(
         raise InputError(f"vessel: expected one with flow_l_min above 0, {step.vessel!r} has none")
     writer.tap(basin, start, number, step)
     writer.fresh(basin, start, number)
-    renewals = step.changes if isinstance(step, Hold) else 0
-    arrivals = []
-    for i, one in enumerate(coming):
-        # the k-th of n renewals comes when k/(n+1) of the sheets are in
-        if any(i == round(k * len(coming) / (renewals + 1)) for k in range(1, renewals + 1)):
-            writer.fresh(basin, one.ready, number)
-        if one is coming[-1] and step.duration == 0:
-            # nobody waits for anybody any more: the last sheet goes straight on
-            arrivals.append(one.ready)
-        else:
-            arrivals.append(writer.move(one, basin))
+    arrivals = _arrive(writer, number, step, coming, basin)
     # running and holding wait for a late sheet; fillings keep their rhythm, it joins one of them
     waited = [at for at, one in zip(arrivals, coming, strict=True) if not one.late]
     now = max(waited if isinstance(step, Bath) else arrivals) + step.duration
@@ -380,11 +413,10 @@ def _row(
     step: Transfer,
     coming: list[_Coming],
     basins: list[int],
-    interval: float,
 ) -> None:
-    if step.sheets_per_fill and len(coming) > 1 and abs(step.duration - interval) > 1e-6:
+    if step.sheets_per_fill and any(abs(step.duration - gap) > 1e-6 for gap in _gaps(coming)):
         raise InputError(
-            f"duration_min: expected the {interval / 60:g} min between sheets when trays are "
+            f"duration_min: expected the time between one sheet and the next when trays are "
             f"renewed, so that all move at once, got {step.duration / 60:g}"
         )
     if step.duration <= writer.handling.drain:

@@ -178,6 +178,8 @@ class Stuck:
         check(self)
         if self.how.endswith("wall") != (self.other is None):
             raise InputError("other: expected the number of the other sheet, or none at a wall")
+        if self.other == self.sheet:
+            raise InputError(f"other: expected another sheet than {self.sheet}, got it again")
 
     def covered(self) -> dict[int, str]:
         """Sheet number -> its covered face, 'front' or 'back'."""

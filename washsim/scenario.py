@@ -90,10 +90,12 @@ class Scenario:
         names = [vessel.name for vessel in self.vessels]
         if len(set(names)) < len(names):
             raise InputError("vessels: expected each name once")
-        for number, late in enumerate(self.late, start=1):
-            if late.step > len(self.steps) or isinstance(self.steps[late.step - 1], Drain):
+        joined = [(f"late {i}", late.step) for i, late in enumerate(self.late, start=1)]
+        joined += [(f"stuck {i}", stuck.step) for i, stuck in enumerate(self.stuck, start=1)]
+        for name, step in joined:
+            if step > len(self.steps) or isinstance(self.steps[step - 1], Drain):
                 raise InputError(
-                    f"late {number}, step: expected the number of a step in water, got {late.step}"
+                    f"{name}, step: expected the number of a step in water, got {step}"
                 )
 
     @property

@@ -98,7 +98,7 @@ class Lot:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stage:
-    """When a step began and ended, s, and in which basins; 0 is the fixing."""
+    """When a step began and ended, s, and in which basins (none in the air); 0 is the fixing."""
 
     step: int
     label: str
@@ -118,7 +118,8 @@ class Timeline:
 
     @property
     def end(self) -> float:
-        return self.events[-1].at
+        """s; sheets that still drain then are lifted already."""
+        return max(self.events[-1].at, self.stages[-1].stop)
 
     def volume(self, step: int) -> float:
         """Fresh water that a step takes, m3, filled and run."""

@@ -105,7 +105,7 @@ def tank_system(
     outside[:, 0, water] = np.sqrt(at.inflow)
     if dead is not None:
         # a member without a dead part keeps a trace of one, so that capacities stay positive
-        capacity[:, -1] = np.maximum(dead, 1e-12)
+        capacity[:, -1] = np.maximum(dead, 1e-20)
         outside[:, 1, water] = np.sqrt(capacity[:, -1] * at.dead_rate)
         outside[:, 1, -1] = -outside[:, 1, water]
     return capacity, np.concatenate([*blocks, outside], axis=1)
