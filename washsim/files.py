@@ -12,6 +12,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+from washsim import tables
 from washsim.errors import InputError
 from washsim.fields import (
     Choice,
@@ -56,6 +57,23 @@ def example_text(name: str) -> str:
 def example(name: str) -> Scenario:
     """A scenario that comes along."""
     return loads(example_text(name), f"example {name}")
+
+
+def methods() -> tuple[str, ...]:
+    """Names of the wash methods that come along; their words stand in data/methods.toml."""
+    return tuple(tables.table("methods"))
+
+
+def with_method(scenario: Scenario, name: str) -> Scenario:
+    """The same batch, washed in another way: its vessels and steps replaced by a method's."""
+    known = methods()
+    if name not in known:
+        raise InputError(f"method: expected {one_of(name, known)}")
+    found, specs = tables.entry(f"methods.{name}"), declared(Scenario)
+    changes = {
+        key: _value(specs[key], found[key], f"method {name}, {key}") for key in ("vessels", "steps")
+    }
+    return dataclasses.replace(scenario, late=(), stuck=(), **changes)
 
 
 def load(path: str | Path) -> Scenario:
