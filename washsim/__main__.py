@@ -25,6 +25,7 @@ from rich.text import Text
 
 from washsim import export, files
 from washsim.errors import InputError, WashsimError
+from washsim.fields import short
 from washsim.result import Result
 from washsim.scenario import Scenario
 from washsim.solve import solve
@@ -97,8 +98,8 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _port(text: str) -> int:
-    if not text.isdigit() or int(text) > 65535:
-        raise argparse.ArgumentTypeError(f"expected a port from 0 to 65535, got {text!r}")
+    if not text.isascii() or not text.isdigit() or len(text) > 5 or int(text) > 65535:
+        raise argparse.ArgumentTypeError(f"expected a port from 0 to 65535, got {short(text)}")
     return int(text)
 
 
@@ -207,7 +208,8 @@ def _place(file: str | None) -> Iterator[None]:
 def _solved(scenario: Scenario) -> Result:
     """Solve, with a progress bar on stderr once it takes longer than a second."""
     start = time.monotonic()
-    bar = Progress(transient=True, console=Console(stderr=True))
+    console = Console(stderr=True)
+    bar = Progress(transient=True, console=console, disable=not console.is_terminal)
     task = bar.add_task("washing", total=1.0)
 
     def tell(share: float) -> None:
@@ -218,7 +220,9 @@ def _solved(scenario: Scenario) -> Result:
     try:
         return solve(scenario, tell)
     finally:
-        bar.stop()
+        # stopping a bar that never started would print an empty line
+        if bar.live.is_started:
+            bar.stop()
 
 
 def _number(value: float | None, digits: int = 3) -> str:

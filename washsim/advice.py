@@ -76,7 +76,10 @@ def cautions(result: Result) -> tuple[str, ...]:
     else:
         found.append(text["silver_drain"])
     found.append(text["fixer"])
-    if result.scenario.water.kind == "softened":
+    waters = [getattr(step, "water", None) for step in result.scenario.steps]
+    if (waters[-1] or result.scenario.water.kind) == "sea":
+        found.append(text["salt_left"])
+    if "softened" in (result.scenario.water.kind, *waters):
         found.append(text["softened"])
     if any(isinstance(step, Aid) for step in result.scenario.steps):
         found.append(text["sulfite"])

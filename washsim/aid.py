@@ -70,7 +70,7 @@ def releases(
         in_fixer=diffusivity(scenario.fixing.temperature),
         in_water=diffusivity,
         fills=lambda temperature: 1.0,
-        lets_go=lambda temperature: 1.0,
+        lets_go=lambda kind, temperature: 1.0,
     )
     state = march.March([slab], engine_lots(scenario, timeline), len(timeline.basins), 1)
     segments = [

@@ -101,6 +101,7 @@ class _Writer:
             Flow(
                 at=at,
                 vessel=basin,
+                water=getattr(spec, "water", None) or "",
                 temperature=own + warmer,
                 rate=rate,
                 step=step,
@@ -237,6 +238,7 @@ def _fix(writer: _Writer, fixing: Fixing, lot: int, start: float) -> _Coming:
                 Flow(
                     at=0.0,
                     vessel=basin,
+                    water="",
                     temperature=fixing.temperature,
                     rate=0.0,
                     step=0,

@@ -300,7 +300,7 @@ def _schema_field(cls: type, name: str, spec: Declared) -> dict[str, Any]:
                 found["default"] = default if spec.whole else _round_trip(spec, default)
         case Choice():
             found = {"enum": list(spec.options)}
-            if default_of(cls, name) is not dataclasses.MISSING:
+            if isinstance(default_of(cls, name), str):
                 found["default"] = default_of(cls, name)
         case Text():
             found = {"type": "string", "maxLength": spec.longest}

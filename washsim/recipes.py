@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from washsim.errors import InputError
 from washsim.fields import check, choice, quantity, text
+from washsim.materials import WATERS
 
 
 def _vessel() -> str:
@@ -18,6 +19,10 @@ def _vessel() -> str:
 
 def _temperature() -> float | None:
     return quantity("c", 1, 45, "temperature here, if not the wash water's", default=None)
+
+
+def _water() -> str | None:
+    return choice(WATERS, "kind of water here, if not the wash water's", default=None)
 
 
 def _temperature_end() -> float | None:
@@ -38,6 +43,7 @@ class Rinse:
     duration: float = quantity("min", 0.01, 600, "time each sheet stays")
     sheets_per_fill: int = _per_fill()
     temperature: float | None = _temperature()
+    water: str | None = _water()
 
     def __post_init__(self) -> None:
         check(self)
@@ -67,6 +73,7 @@ class Bath:
     baths: int = quantity("", 1, 60, "how many fillings in all", default=1, whole=True)
     duration: float = quantity("min", 0.01, 3000, "time in each filling, from when all are in")
     temperature: float | None = _temperature()
+    water: str | None = _water()
     temperature_end: float | None = _temperature_end()
 
     def __post_init__(self) -> None:
@@ -80,6 +87,7 @@ class Running:
     vessel: str = _vessel()
     duration: float = quantity("min", 0.01, 3000, "time after the last sheet is in")
     temperature: float | None = _temperature()
+    water: str | None = _water()
     temperature_end: float | None = _temperature_end()
 
     def __post_init__(self) -> None:
@@ -96,6 +104,7 @@ class Hold:
     )
     duration: float = quantity("min", 0, 3000, "time after the last sheet is in", default=0.0)
     temperature: float | None = _temperature()
+    water: str | None = _water()
     temperature_end: float | None = _temperature_end()
 
     def __post_init__(self) -> None:
@@ -114,6 +123,7 @@ class Transfer:
     duration: float = quantity("min", 0.01, 600, "from one tray to the next, draining included")
     sheets_per_fill: int = _per_fill()
     temperature: float | None = _temperature()
+    water: str | None = _water()
 
     def __post_init__(self) -> None:
         check(self)

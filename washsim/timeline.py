@@ -66,10 +66,11 @@ class Dump:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Flow:
     """From now on a vessel is this warm, K, and fresh water runs through it, m3/s; zero closes
-    the tap."""
+    the tap. water is its kind, "" the scenario's own."""
 
     at: float
     vessel: int
+    water: str
     temperature: float
     rate: float
     step: int

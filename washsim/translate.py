@@ -11,7 +11,7 @@ from washsim import timeline as happening
 from washsim.engine import march
 from washsim.engine.interval import Conditions
 from washsim.engine.space import Array, Slab, slab, space
-from washsim.materials import Paper, Vessel, filling, film_coefficient
+from washsim.materials import Paper, Vessel, filling, film_coefficient, quickening
 from washsim.scenario import Scenario
 
 
@@ -20,8 +20,8 @@ class Species:
     """Something dissolved: where it comes from and how it moves; concentrations kg/m3.
 
     fixer, tap: concentration in the fixing bath and in running water; poured(step) in what is
-    poured; in_fixer, in_water(K): free diffusivity, m2/s; fills(K), lets_go(K): quickening of held
-    solute in fixer and in water.
+    poured; in_fixer, in_water(K): free diffusivity, m2/s; fills(K), lets_go(kind, K): quickening of
+    held solute in fixer and in water, kind "" being the scenario's own.
     """
 
     fixer: float
@@ -30,7 +30,7 @@ class Species:
     in_fixer: float
     in_water: Callable[[float], float]
     fills: Callable[[float], float]
-    lets_go: Callable[[float], float]
+    lets_go: Callable[[str, float], float]
 
 
 def thiosulfate(scenario: Scenario, paper: Paper) -> Species:
@@ -44,7 +44,9 @@ def thiosulfate(scenario: Scenario, paper: Paper) -> Species:
         in_fixer=scenario.fixing.free_diffusivity,
         in_water=scenario.water.free_diffusivity,
         fills=lambda temperature: filling(temperature, slowest),
-        lets_go=scenario.water.quickening,
+        lets_go=lambda kind, temperature: (
+            quickening(kind, temperature) if kind else scenario.water.quickening(temperature)
+        ),
     )
 
 
@@ -114,7 +116,7 @@ def _conditions(
         film = film_coefficient(scenario.fixing.stirring, temperature)
         supply, inflow, dead_share, dead_rate = species.fixer, 0.0, 0.0, 0.0
     else:
-        release = species.lets_go(temperature)
+        release = species.lets_go(event.water, temperature)
         free = species.in_water(temperature)
         film = spec.film_coefficient(free, temperature)
         supply, inflow = species.tap, spec.renewal(event.rate)

@@ -76,3 +76,15 @@ def test_a_pile_washes_slower_the_less_it_is_shuffled():
 def test_an_interval_goes_with_a_pile(words):
     with pytest.raises(InputError, match="shuffle_min"):
         Vessel(name="tray", volume=1e-3, **words)
+
+
+def test_sea_water_is_a_kind_of_one_step_and_wants_fresh_water_after_it():
+    sea = files.with_method(files.example("demo"), "sea")
+    fresh = sea.but({"steps.1.water": None})
+    assert solve(sea).worst_residual < 0.8 * solve(fresh).worst_residual
+    assert (
+        solve(fresh).worst_residual == solve(sea.but({"steps.1.water": "soft_tap"})).worst_residual
+    )
+    assert not any("Sea water" in caution for caution in advice.cautions(solve(sea)))
+    stopped = solve(sea.but(steps=sea.steps[:1]))
+    assert any("finish in fresh water" in caution for caution in advice.cautions(stopped))
