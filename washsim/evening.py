@@ -48,6 +48,7 @@ class _Coming:
     lot: int
     ready: float
     drain: float
+    hung: bool = False
     sheets: int = 1
     inside: int | None = None
     late: bool = False
@@ -131,7 +132,7 @@ class _Writer:
             self.events.append(Lift(at=coming.ready, lot=coming.lot, film=film))
             arrival += coming.drain
         self.events.append(Place(at=arrival, lot=coming.lot, vessel=basin))
-        coming.inside, coming.drain = basin, self.handling.drain
+        coming.inside, coming.drain, coming.hung = basin, self.handling.drain, False
         return arrival
 
 
@@ -212,6 +213,8 @@ def _stick(writer: _Writer, number: int, lots: list[Lot], stuck: list[Stuck]) ->
                 raise InputError(f"stuck: expected a sheet from 1 to {last}, got {sheet}")
             # a sheet in the bath from the step before was never placed in this one
             came = [e.at for e in writer.events if isinstance(e, Place) and e.lot == lot]
+            if not came:
+                raise InputError(f"stuck: sheet {sheet} has not come yet in this step")
             begin = max(stage.start + one.after, max(came))
             end = min(begin + one.duration, stage.stop)
             if begin >= stage.stop:
@@ -260,10 +263,13 @@ def _carry_out(
     """Write one step; the lots as they leave it."""
     start = min(c.ready for c in coming)
     if isinstance(step, Drain):
+        # the first replaces the usual draining, any more are added to it
+        begin = start + (coming[0].drain if coming[0].hung else 0.0)
         for one in coming:
-            one.drain = step.duration
-        stop = max(one.ready for one in coming) + step.duration
-        writer.stages.append(Stage(step=number, label="drain", start=start, stop=stop, basins=()))
+            one.drain = step.duration + (one.drain if one.hung else 0.0)
+            one.hung = True
+        stop = max(one.ready + one.drain for one in coming)
+        writer.stages.append(Stage(step=number, label="drain", start=begin, stop=stop, basins=()))
         return coming
     if step.vessel not in writer.vessels:
         known = list(writer.vessels)
