@@ -37,7 +37,8 @@ def strength(scenario: Scenario, step: int) -> float:
 
     Every m2 of paper that went through carried its liquid in and as much of the bath out.
     """
-    spec = scenario.steps[step - 1]
+    # the puddle of a rinsed tray is poured in no step: -1
+    spec = scenario.steps[step - 1] if step > 0 else None
     if not isinstance(spec, Aid):
         return 0.0
     film = scenario.handling.film(scenario.handling.drain)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import holoviews as hv
+import holoviews.plotting.bokeh  # registers the drawing back end; nothing is fetched
 import numpy as np
 
 from washsim.engine.space import Array
 from washsim.pictures import Curves, curves, depths
 from washsim.result import Result
 
-hv.extension("bokeh", logo=False)
+hv.Store.set_current_backend("bokeh")
 
 # distinct in greyscale and by line style; no red against green
 _STYLES = (

@@ -122,9 +122,12 @@ class _Writer:
             at = start + (stop - start) * piece / pieces
             self.tap(basin, at, step, spec, rate, rise * (piece + 0.5) / pieces)
 
-    def move(self, coming: _Coming, basin: int) -> float:
-        """Carry a lot to a basin unless it lies there already; when it arrives, s."""
-        if coming.inside == basin:
+    def move(self, coming: _Coming, basin: int, lifted: bool = False) -> float:
+        """Carry a lot to a basin unless it lies there already; when it arrives, s.
+
+        lifted: even then, out of the basin and back into it.
+        """
+        if coming.inside == basin and not lifted:
             return coming.ready
         arrival = coming.ready
         if coming.inside is not None:
@@ -427,9 +430,10 @@ def _row(
             f"duration_min: expected the time between one sheet and the next when trays are "
             f"renewed, so that all move at once, got {step.duration / 60:g}"
         )
-    if step.duration <= writer.handling.drain:
+    longest = max(writer.handling.drain, *(one.drain for one in coming))
+    if step.duration <= longest:
         raise InputError(
-            f"duration_min: expected more than the {writer.handling.drain:g} s of draining, "
+            f"duration_min: expected more than the {longest:g} s of draining, "
             f"got {step.duration / 60:g}"
         )
     for basin in basins:
@@ -448,5 +452,6 @@ def _row(
             # each renewal so far has shifted the row by one tray
             shift = sum(at <= one.ready + 1e-6 for at in renewed)
             tick = one.ready
-            writer.move(one, basins[(position + shift) % trays])
+            # of two trays the renewed one takes back the sheet that lay in it
+            writer.move(one, basins[(position + shift) % trays], lifted=position > 0)
             one.ready = tick + step.duration

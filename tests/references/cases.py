@@ -44,12 +44,16 @@ def slab(cells: int = 200, thickness: float = THICKNESS) -> FiniteVolumeSheet:
 
 
 def three_layers(
-    base_hindrance: float = 0.05, retardation: float = 1.0, cells: tuple[int, int, int] = (20, 20, 160)
+    base_hindrance: float = 0.05,
+    retardation: float = 1.0,
+    cells: tuple[int, int, int] = (20, 20, 160),
 ) -> FiniteVolumeSheet:
     """The three-layer double-weight default: emulsion 25, baryta 20, base 330 micrometres."""
     rows = ((25e-6, 0.85, 0.5), (20e-6, 0.35, 0.10), (330e-6, 0.58, base_hindrance))
     return FiniteVolumeSheet(
-        layers=tuple(Layer(thickness=h, porosity=e, hindrance=f, retardation=retardation) for h, e, f in rows),
+        layers=tuple(
+            Layer(thickness=h, porosity=e, hindrance=f, retardation=retardation) for h, e, f in rows
+        ),
         cells=cells,
     )
 
@@ -59,16 +63,24 @@ def fixing(seconds: float, diffusivity: float = PORE_DIFFUSIVITY, fixer: float =
     return Phase(duration=seconds, bath=fixer, diffusivity=diffusivity)
 
 
-def washing(minutes: float, vessel: Vessel, diffusivity: float = PORE_DIFFUSIVITY, film: float = FILM) -> Phase:
+def washing(
+    minutes: float, vessel: Vessel, diffusivity: float = PORE_DIFFUSIVITY, film: float = FILM
+) -> Phase:
     """Slab-mode washing in a vessel, the same film (m/s) on both faces."""
     return Phase(
-        duration=minutes * MINUTE, bath=vessel, diffusivity=diffusivity, film_front=film, film_back=film
+        duration=minutes * MINUTE,
+        bath=vessel,
+        diffusivity=diffusivity,
+        film_front=film,
+        film_back=film,
     )
 
 
 def running(litres: float, litres_per_minute: float, minutes: float) -> list[Phase]:
     """Running wash in one stirred vessel that starts clean."""
-    return [washing(minutes, Vessel(volume=litres * LITRE, flow=litres_per_minute * LITRE / MINUTE))]
+    return [
+        washing(minutes, Vessel(volume=litres * LITRE, flow=litres_per_minute * LITRE / MINUTE))
+    ]
 
 
 def changes(litres: float, dwells: Sequence[float], puddle_litres: float = 0.3) -> list[Phase]:
@@ -77,18 +89,27 @@ def changes(litres: float, dwells: Sequence[float], puddle_litres: float = 0.3) 
 
 
 def coupled(
-    washes: Sequence[Phase], cells: int = 200, fix_seconds: float = 300.0, area: float = BATCH_AREA, every: float = 5.0
+    washes: Sequence[Phase],
+    cells: int = 200,
+    fix_seconds: float = 300.0,
+    area: float = BATCH_AREA,
+    every: float = 5.0,
 ) -> History:
     """Slab-mode batch fixed and taken through `washes`."""
     return run(slab(cells), [fixing(fix_seconds), *washes], area=area, every=every)
 
 
-def layered_wash(sheet: FiniteVolumeSheet, fixer: float, fix_minutes: float, wash_minutes: float) -> History:
+def layered_wash(
+    sheet: FiniteVolumeSheet, fixer: float, fix_minutes: float, wash_minutes: float
+) -> History:
     """Three-layer case of the notes: film 3e-6 m/s on both faces, fixer in mol/m3, then clean water."""
     phases = [
         Phase(
-            duration=minutes * MINUTE, bath=bath, diffusivity=LAYER_FREE_DIFFUSIVITY,
-            film_front=LAYER_FILM, film_back=LAYER_FILM,
+            duration=minutes * MINUTE,
+            bath=bath,
+            diffusivity=LAYER_FREE_DIFFUSIVITY,
+            film_front=LAYER_FILM,
+            film_back=LAYER_FILM,
         )
         for minutes, bath in ((fix_minutes, fixer), (wash_minutes, 0.0))
     ]

@@ -82,12 +82,20 @@ def slab_one_face_washed(fix_time: float, wash_time: float) -> float:
 def time_to_fraction(fraction: float, fix_time: float, faces: int = 2) -> float:
     """T of clean-water washing after which `fraction` of the full load is left (faces open in the wash)."""
     left = slab_fixed_then_washed if faces == 2 else slab_one_face_washed
-    return float(optimize.brentq(lambda t: math.log(left(fix_time, t) / fraction), 1e-3, 50.0, xtol=1e-14))
+    return float(
+        optimize.brentq(lambda t: math.log(left(fix_time, t) / fraction), 1e-3, 50.0, xtol=1e-14)
+    )
 
 
 def slab_with_release(
-    fix_s: float, wash_s: float, *, thickness: float, porosity: float, pore_diffusivity: float,
-    held: float, release: float,
+    fix_s: float,
+    wash_s: float,
+    *,
+    thickness: float,
+    porosity: float,
+    pore_diffusivity: float,
+    held: float,
+    release: float,
 ) -> tuple[float, float]:
     """Mobile and held amount per area and per bath concentration (m) of a slab that also holds fixer.
 
@@ -120,10 +128,17 @@ def slab_with_release(
 
 def film_roots(biot: float, count: int) -> Array:
     """First roots of beta tan(beta) = Bi, shape (count,). Crank eq. 4.51 and table 4.2."""
-    return np.array([
-        optimize.brentq(lambda b: b * math.sin(b) - biot * math.cos(b), n * math.pi, (n + 0.5) * math.pi, xtol=1e-15)
-        for n in range(count)
-    ])
+    return np.array(
+        [
+            optimize.brentq(
+                lambda b: b * math.sin(b) - biot * math.cos(b),
+                n * math.pi,
+                (n + 0.5) * math.pi,
+                xtol=1e-15,
+            )
+            for n in range(count)
+        ]
+    )
 
 
 def slab_film_remaining(biot: float, tau: float, count: int = 60) -> float:
@@ -138,12 +153,17 @@ def slab_film_remaining(biot: float, tau: float, count: int = 60) -> float:
 
 def limited_bath_roots(alpha: float, count: int) -> Array:
     """First non-zero roots of tan(q) = -alpha q, shape (count,). Crank eq. 4.38 and table 4.1."""
-    return np.array([
-        optimize.brentq(
-            lambda q: math.sin(q) + alpha * q * math.cos(q), (n + 0.5) * math.pi, (n + 1.0) * math.pi, xtol=1e-15
-        )
-        for n in range(count)
-    ])
+    return np.array(
+        [
+            optimize.brentq(
+                lambda q: math.sin(q) + alpha * q * math.cos(q),
+                (n + 0.5) * math.pi,
+                (n + 1.0) * math.pi,
+                xtol=1e-15,
+            )
+            for n in range(count)
+        ]
+    )
 
 
 def limited_bath_uptake(alpha: float, tau: float, count: int = 60) -> float:
@@ -196,7 +216,9 @@ def puddle_changes(held: float, volume: float, puddle: float, changes: int) -> f
     return held / everything * ((held + puddle) / everything) ** (changes - 1)
 
 
-def nernst_diffusivity(limiting_conductivity: float, charge: int, temperature: float = 298.15) -> float:
+def nernst_diffusivity(
+    limiting_conductivity: float, charge: int, temperature: float = 298.15
+) -> float:
     """Diffusivity (m2/s) of an ion from its limiting conductivity per equivalent (S m2 / eq) at `temperature` K.
 
     Nernst: D = R T lambda / (|z| F^2) (Robinson and Stokes, Electrolyte Solutions, 2nd ed. 1959, ch. 11).

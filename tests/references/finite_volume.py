@@ -95,14 +95,20 @@ class FiniteVolumeSheet:
     layers: tuple[Layer, ...]
     cells: tuple[int, ...]
 
-    def spread(self, value: Callable[[Layer], float], layers: Sequence[Layer] | None = None) -> Array:
+    def spread(
+        self, value: Callable[[Layer], float], layers: Sequence[Layer] | None = None
+    ) -> Array:
         """A layer property repeated over the cells, shape (sum of cells,)."""
-        return np.repeat([value(layer) for layer in (layers or self.layers)], self.cells).astype(float)
+        return np.repeat([value(layer) for layer in (layers or self.layers)], self.cells).astype(
+            float
+        )
 
     @property
     def widths(self) -> Array:
         """Cell widths, m."""
-        return np.asarray(self.spread(lambda layer: layer.thickness) / np.repeat(self.cells, self.cells))
+        return np.asarray(
+            self.spread(lambda layer: layer.thickness) / np.repeat(self.cells, self.cells)
+        )
 
     def refined(self) -> FiniteVolumeSheet:
         """The same sheet with every cell halved."""
@@ -110,7 +116,9 @@ class FiniteVolumeSheet:
 
     def amount(self, profile: Array, held: Array) -> Array:
         """Amount per area (X/m2) for cell values of shape (..., cells)."""
-        return np.asarray((self.spread(lambda layer: layer.capacity) * profile + held) @ self.widths)
+        return np.asarray(
+            (self.spread(lambda layer: layer.capacity) * profile + held) @ self.widths
+        )
 
 
 def rate_matrix(
@@ -123,23 +131,37 @@ def rate_matrix(
     """
     layers = phase.layers or sheet.layers
     width = sheet.widths
-    conduct = sheet.spread(lambda layer: layer.porosity * layer.hindrance, layers) * phase.diffusivity
+    conduct = (
+        sheet.spread(lambda layer: layer.porosity * layer.hindrance, layers) * phase.diffusivity
+    )
     capacity = sheet.spread(lambda layer: layer.capacity, layers) * width
-    held, release = sheet.spread(lambda x: x.held, layers), sheet.spread(lambda x: x.release, layers)
+    held, release = (
+        sheet.spread(lambda x: x.held, layers),
+        sheet.spread(lambda x: x.release, layers),
+    )
     half = width / (2.0 * conduct)
     joint = 1.0 / (half[:-1] + half[1:])
     place = [int(p) for p in cell_places(width.size)]
     entries: list[tuple[int, int, float]] = []
 
     def exchange(i: int, j: int, rate: float, size_i: float, size_j: float) -> None:
-        entries.extend([(i, j, rate / size_i), (i, i, -rate / size_i), (j, i, rate / size_j), (j, j, -rate / size_j)])
+        entries.extend(
+            [
+                (i, j, rate / size_i),
+                (i, i, -rate / size_i),
+                (j, i, rate / size_j),
+                (j, j, -rate / size_j),
+            ]
+        )
 
     for k, value in enumerate(joint):
         exchange(place[k], place[k + 1], value, capacity[k], capacity[k + 1])
     for k in map(int, np.flatnonzero(release)):
         c, b, per_liquid = place[k], place[k] + 1, width[k] / capacity[k]
         catch, free = release[k] * held[k], release[k]
-        entries.extend([(b, c, catch), (b, b, -free), (c, c, -catch * per_liquid), (c, b, free * per_liquid)])
+        entries.extend(
+            [(b, c, catch), (b, b, -free), (c, c, -catch * per_liquid), (c, b, free * per_liquid)]
+        )
     source = np.zeros(CELLS + 2 * width.size)
     active, unit = math.inf, area * 1e-3
     if isinstance(phase.bath, Vessel):
@@ -180,8 +202,17 @@ def integrate_phase(
     bands = np.zeros((lower + upper + 1, start.size))
     np.add.at(bands, (entries.row - entries.col + upper, entries.col), entries.data)
     states, info = integrate.odeint(
-        lambda _, y: matrix @ y + source, start, times, Dfun=lambda _, y: bands, ml=lower, mu=upper, tfirst=True,
-        rtol=rtol, atol=1e-5 * rtol * scale, mxstep=200_000, full_output=True,
+        lambda _, y: matrix @ y + source,
+        start,
+        times,
+        Dfun=lambda _, y: bands,
+        ml=lower,
+        mu=upper,
+        tfirst=True,
+        rtol=rtol,
+        atol=1e-5 * rtol * scale,
+        mxstep=200_000,
+        full_output=True,
     )
     if info["message"] != "Integration successful.":
         raise RuntimeError(info["message"])
@@ -189,7 +220,12 @@ def integrate_phase(
 
 
 def run(
-    sheet: FiniteVolumeSheet, phases: Sequence[Phase], *, area: float = 1.0, every: float = 5.0, rtol: float = 1e-9
+    sheet: FiniteVolumeSheet,
+    phases: Sequence[Phase],
+    *,
+    area: float = 1.0,
+    every: float = 5.0,
+    rtol: float = 1e-9,
 ) -> History:
     """Take fixer-free sheets of `area` m2 in all through the phases; outputs about `every` s and at phase ends.
 
@@ -211,7 +247,10 @@ def run(
             drained -= phase.bath.puddle * kept
             volume = phase.bath.volume + phase.bath.puddle + film
             poured = phase.bath.volume * phase.bath.inflow
-            came_in += poured + phase.bath.efficiency * phase.bath.flow * phase.bath.inflow * phase.duration
+            came_in += (
+                poured
+                + phase.bath.efficiency * phase.bath.flow * phase.bath.inflow * phase.duration
+            )
             water = (phase.bath.puddle * kept + film * water + poured) / volume
             tray = phase.bath.tray
         else:
@@ -223,7 +262,14 @@ def run(
         states = integrate_phase(matrix, source, state, times, scale, rtol)
         state = states[-1].copy()
         gone = drained + states[:, DRAIN] * area * 1e-3
-        parts.append((clock + times, sheet.amount(states[:, place], states[:, place + 1]), states[:, WATER], gone))
+        parts.append(
+            (
+                clock + times,
+                sheet.amount(states[:, place], states[:, place + 1]),
+                states[:, WATER],
+                gone,
+            )
+        )
         starts.append(outputs)
         outputs += times.size
         drained, clock = float(gone[-1]), clock + phase.duration
@@ -232,8 +278,14 @@ def run(
     time, residual, waters, gone = (np.concatenate(column) for column in zip(*parts, strict=True))
     in_water = 0.0 if math.isinf(volume) else volume * water
     return History(
-        time=time, residual=residual, water=waters, drained=gone, profile=state[place], held=state[place + 1],
-        starts=tuple(starts), imbalance=float(residual[-1] * area + in_water + drained - came_in),
+        time=time,
+        residual=residual,
+        water=waters,
+        drained=gone,
+        profile=state[place],
+        held=state[place + 1],
+        starts=tuple(starts),
+        imbalance=float(residual[-1] * area + in_water + drained - came_in),
     )
 
 

@@ -64,8 +64,14 @@ def composite_decay_rates(
 
 
 def bath_decay_rates(
-    layers: Sequence[Layer], film_front: float, film_back: float, D0: float, count: int,
-    *, volume_per_area: float, flow_per_area: float = 0.0,
+    layers: Sequence[Layer],
+    film_front: float,
+    film_back: float,
+    D0: float,
+    count: int,
+    *,
+    volume_per_area: float,
+    flow_per_area: float = 0.0,
 ) -> list[Any]:
     """Slowest `count` positive decay rates (1/s) of identical layered sheets and the stirred bath they share.
 
@@ -93,7 +99,9 @@ def bath_decay_rates(
         return _rising_roots(mismatch, _travel(layers, D0), count)
 
 
-def _across(layers: Sequence[Layer], D0: float, rate: Any, concentration: Any, flux: Any) -> tuple[Any, Any]:
+def _across(
+    layers: Sequence[Layer], D0: float, rate: Any, concentration: Any, flux: Any
+) -> tuple[Any, Any]:
     """Carry (c, De c') from the front face to the back face of the sheet for one decay rate."""
     for layer in layers:
         conduct = mp.mpf(layer.porosity) * layer.hindrance * D0
@@ -109,7 +117,8 @@ def _across(layers: Sequence[Layer], D0: float, rate: Any, concentration: Any, f
 def _travel(layers: Sequence[Layer], D0: float) -> Any:
     """Sum of h sqrt(retardation / (hindrance D0)), s^0.5: the phase gained across the sheet per sqrt(rate)."""
     return mp.fsum(
-        mp.mpf(layer.thickness) * mp.sqrt(layer.retardation / (mp.mpf(layer.hindrance) * D0)) for layer in layers
+        mp.mpf(layer.thickness) * mp.sqrt(layer.retardation / (mp.mpf(layer.hindrance) * D0))
+        for layer in layers
     )
 
 
@@ -129,7 +138,9 @@ def _rising_roots(mismatch: Callable[[Any], Any], travel: Any, count: int) -> li
     while len(roots) < count:
         value = in_phase(low)
         if before is not None and before[1] * value < 0:
-            root = mp.findroot(in_phase, (before[0], low), solver="anderson", tol=mp.mpf(10) ** (5 - 2 * DIGITS))
+            root = mp.findroot(
+                in_phase, (before[0], low), solver="anderson", tol=mp.mpf(10) ** (5 - 2 * DIGITS)
+            )
             roots.append((root * mp.pi / travel) ** 2)
         before = (low, value)
         low = low * 2 if low < step else low + step

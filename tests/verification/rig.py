@@ -19,6 +19,8 @@ from washsim.materials import Fixing, Handling, Sheet, Water
 from washsim.scenario import Scenario, Settings
 
 Array = np.ndarray
+FIXER = 100.0
+"""kg/m3 of thiosulfate ion in the fixer of scenarios."""
 
 
 def row(*values: float) -> Array:
@@ -98,7 +100,7 @@ def fixed_then_washed(
 
 
 def paper(layers: Sequence[layered.Layer]) -> tuple[materials.Layer, ...]:
-    """The same layers as a scenario takes them; held fixer must have a release."""
+    """The same layers as a scenario takes them; a release of zero leaves its half-life alone."""
     return tuple(
         materials.Layer(
             name=f"layer {number}",
@@ -107,7 +109,7 @@ def paper(layers: Sequence[layered.Layer]) -> tuple[materials.Layer, ...]:
             hindrance=layer.hindrance,
             retardation=layer.retardation,
             retention=layer.held,
-            **({"release_half_life": math.log(2) / layer.release} if layer.held else {}),
+            **({"release_half_life": math.log(2) / layer.release} if layer.release else {}),
         )
         for number, layer in enumerate(layers, start=1)
     )
@@ -122,16 +124,20 @@ def scenario(
     carry: float = 0.0,
     drain: float = 0.0,
     diffusivity: float = 1e-9,
+    soiled: float = 0.0,
     fixing: dict[str, Any] | None = None,
     outputs: int = 50,
     **sheet: Any,
 ) -> Scenario:
-    """Own paper fixed in 100 kg/m3; carry m3/m2; diffusivity that of fixer and water at 20 C."""
-    bath = {"thiosulfate": 100.0, "duration": 300.0, "diffusivity": diffusivity}
+    """Own paper fixed in 100 kg/m3; carry m3/m2; diffusivity that of fixer and water at 20 C.
+
+    soiled: kg/m3 of fixer in the fresh water.
+    """
+    bath = {"thiosulfate": FIXER, "duration": 300.0, "diffusivity": diffusivity}
     return Scenario(
         sheet=Sheet(paper="own", explanation="own", layers=paper(layers), **sheet),
         fixing=Fixing(**(bath | (fixing or {}))),
-        water=Water(diffusivity=diffusivity),
+        water=Water(diffusivity=diffusivity, thiosulfate=soiled),
         handling=Handling(carry_over=carry, drain=drain),
         vessels=tuple(vessels),
         steps=tuple(steps),
@@ -150,6 +156,8 @@ def rates(
     """Rising decay rates, 1/s, of a slab in clean water or of slabs (m2) and their water (m3)."""
     film = at.film * np.array(open_faces)
     if volume is None:
-        return interval.modes(kind.capacity, interval.slab_fluxes(kind, at, film)[:, :, :-1]).rates[0]
+        return interval.modes(kind.capacity, interval.slab_fluxes(kind, at, film)[:, :, :-1]).rates[
+            0
+        ]
     system = interval.tank_system([(kind, film, row(area))], at, row(volume), None)
     return interval.modes(*system).rates[0]

@@ -1,0 +1,133 @@
+"""The pages on where numbers come from and what was checked, for docs/generate.py."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+from tabular import NOTE, table
+
+from washsim import tables
+
+ROOT = Path(__file__).parents[1]
+
+# --- properties.md ---
+
+PROPERTIES_HEAD = """# Numbers about the world
+
+Every number that the simulation takes from the world: its value, the band it may honestly lie in,
+and what it rests on. They stand in `washsim/data/*.toml` and nowhere else. Standing says how good a
+number is:
+
+- *source*: read in the work named; *library*: computed by the library named;
+- *derived*: arithmetic on such numbers, said in the note;
+- *practice*: common practice, no source; *memory*: from memory, not read again;
+- *estimate*: judged, not measured; the note says what it rests on.
+
+"""
+TITLES = {"papers": "Papers", "liquids": "Fixer, water, stirring", "limits": "Targets and limits"}
+
+
+def properties_page() -> str:
+    """Every datum with its band and source; then the sources."""
+    page = NOTE + PROPERTIES_HEAD
+    for name, title in TITLES.items():
+        page += f"## {title}\n\n`washsim/data/{name}.toml`\n\n"
+        rows = [_row(path, node) for path, node in _leaves(tables.table(name), name)]
+        page += table(("what", "value", "band", "unit", "standing", "rests on"), rows)
+    page += "## Sources\n\n"
+    found = [tables.source(key) for key in tables.table("sources")]
+    rows = [[f'<a id="{s.key}"></a>`{s.key}`', s.citation, s.kind, s.note] for s in found]
+    return page + table(("key", "work", "kind", "what of it was seen"), rows)
+
+
+def _leaves(node: dict[str, Any], path: str) -> list[tuple[str, dict[str, Any]]]:
+    """Tables that state a number or a series of coefficients, in order, with their paths."""
+    found = []
+    for key, child in node.items():
+        if isinstance(child, dict) and "standing" in child:
+            found.append((f"{path}.{key}", child))
+        elif isinstance(child, dict):
+            found += _leaves(child, f"{path}.{key}")
+    return found
+
+
+def _row(path: str, node: dict[str, Any]) -> list[str]:
+    what = "`" + path.split(".", 1)[1] + "`"
+    cited = f"[{node['source']}](#{node['source']}): " if node["source"] else ""
+    note = cited + node["note"]
+    if "value" in node:
+        datum = tables.datum(path)
+        band = "–" if datum.low == datum.high else f"{datum.low:g} to {datum.high:g}"
+        unit = "" if datum.unit == "1" else datum.unit
+        return [what, f"{datum.value:g}", band, unit, datum.standing, note]
+    about = ("label", "unit", "standing", "source", "note")
+    numbers = [f"{key} {_said(node[key])}" for key in node if key not in about]
+    return [what, "; ".join(numbers), "", node.get("unit", ""), node["standing"], note]
+
+
+def _said(found: Any) -> str:
+    """A formula's numbers: nested ones in brackets."""
+    if isinstance(found, dict):
+        return "(" + ", ".join(f"{key} {_said(child)}" for key, child in found.items()) + ")"
+    return f"{found:g}" if isinstance(found, float) else str(found)
+
+
+# --- verification.md ---
+
+VERIFICATION_HEAD = """# What was checked, and against what
+
+*Verification* asks whether the equations are solved rightly: expected values come from closed
+forms, tables, another method or another library, never from an earlier output of this program.
+*Validation* asks whether the equations describe real prints; little has been published, so its
+checks are few and wide. Each check names its source or says that it has none. All of them run with
+the test command of the README.
+
+"""
+
+
+class _Collected:
+    """A pytest plug-in that keeps what was collected."""
+
+    items: list[pytest.Item]
+
+    def pytest_collection_finish(self, session: pytest.Session) -> None:
+        self.items = session.items
+
+
+def verification_page() -> str:
+    """One row a test function of tests/verification and tests/validation."""
+    seen = _Collected()
+    folders = [str(ROOT / "tests" / name) for name in ("verification", "validation")]
+    quiet = io.StringIO()
+    with contextlib.redirect_stdout(quiet):
+        status = pytest.main(["--collect-only", "-p", "no:cacheprovider", *folders], plugins=[seen])
+    if status != pytest.ExitCode.OK:
+        raise SystemExit(quiet.getvalue())
+    page = NOTE + VERIFICATION_HEAD
+    modules: dict[Path, dict[str, list[pytest.Item]]] = {}
+    for item in seen.items:
+        name = getattr(item, "originalname", item.name)
+        modules.setdefault(item.path, {}).setdefault(name, []).append(item)
+    for path, tests in modules.items():
+        items = next(iter(tests.values()))
+        docstring = (items[0].getparent(pytest.Module).obj.__doc__ or "").split("\n")[0]
+        rows = [_check(name, cases) for name, cases in tests.items()]
+        page += f"## `{path.relative_to(ROOT).as_posix()}`\n\n{docstring}\n\n"
+        page += table(("what is compared", "cases", "source"), rows)
+    return page
+
+
+def _check(name: str, cases: list[pytest.Item]) -> list[str]:
+    function = cases[0].function
+    docstring = re.split(r"\n\s*\n", function.__doc__ or "")[0]
+    what = name.removeprefix("test_").replace("_", " ")
+    what += f": {' '.join(docstring.split())}" if docstring else ""
+    sources = dict.fromkeys(
+        str(text) for case in cases for mark in case.iter_markers("source") for text in mark.args
+    )
+    return [what, str(len(cases)), "; ".join(sources)]

@@ -1,0 +1,114 @@
+"""Units against their definitions, as exact fractions."""
+
+from __future__ import annotations
+
+import math
+from fractions import Fraction
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from washsim import units
+
+# SI Brochure, 9th edition (BIPM 2019): litre, minute, hour, degree Celsius, and the prefixes
+LITRE, MINUTE, HOUR, MICRO, MILLI, GRAM = (
+    Fraction(1, 1000),
+    Fraction(60),
+    Fraction(3600),
+    Fraction(1, 10**6),
+    Fraction(1, 1000),
+    Fraction(1, 1000),
+)
+FACTORS = {
+    "": Fraction(1),
+    "percent": Fraction(1, 100),
+    "um": MICRO,
+    "mm": MILLI,
+    "cm": Fraction(1, 100),
+    "s": Fraction(1),
+    "min": MINUTE,
+    "h": HOUR,
+    "l": LITRE,
+    "ml": MILLI * LITRE,
+    "l_min": LITRE / MINUTE,
+    "ml_m2": MILLI * LITRE,
+    "c": Fraction(1),
+    "k": Fraction(1),
+    "g_l": GRAM / LITRE,
+    "mg_l": MILLI * GRAM / LITRE,
+    "g_m2": GRAM,
+    "mmol_m2": MILLI,
+    "mol_m3": Fraction(1),
+    "mmol_l": MILLI / LITRE,
+    "m2_l": 1 / LITRE,
+    "um_s": MICRO,
+    "m_s": Fraction(1),
+    "m2_s": Fraction(1),
+    "g_mol": GRAM,
+    "kj_kg_k": Fraction(1000),
+    "per_m3": Fraction(1),
+    "per_kwh": 1 / (1000 * HOUR),
+}
+EPS = 2.0**-52
+
+
+def test_every_unit_is_checked_here():
+    assert set(units.UNITS) == set(FACTORS)
+
+
+@pytest.mark.parametrize("suffix", FACTORS)
+def test_factor_is_the_definition(suffix):
+    unit = units.UNITS[suffix]
+    # a quotient of two rounded numbers: two roundings
+    assert unit.factor == pytest.approx(float(FACTORS[suffix]), rel=2 * EPS, abs=0)
+    assert unit.offset == (273.15 if suffix == "c" else 0.0)
+
+
+@pytest.mark.parametrize(
+    ("multiplier", "exact"),
+    [
+        (units.minute, MINUTE),
+        (units.hour, HOUR),
+        (units.second, 1),
+        (units.micrometre, MICRO),
+        (units.millimetre, MILLI),
+        (units.centimetre, Fraction(1, 100)),
+        # international inch: 25.4 mm exactly (agreement of 1959)
+        (units.inch, Fraction(254, 10_000)),
+        # US liquid gallon: 231 cubic inches exactly (NIST Handbook 44, appendix C)
+        (units.us_gallon, 231 * Fraction(254, 10_000) ** 3),
+        (units.litre, LITRE),
+        (units.millilitre, MILLI * LITRE),
+        (units.gram, GRAM),
+        (units.litre_per_minute, LITRE / MINUTE),
+        (units.kilowatt_hour, 1000 * HOUR),
+    ],
+)
+def test_multiplier_is_the_definition(multiplier, exact):
+    assert multiplier == pytest.approx(float(exact), rel=2 * EPS, abs=0)
+
+
+def test_the_published_decimals():
+    assert units.inch == 0.0254
+    assert units.us_gallon == 3.785411784e-3
+
+
+@pytest.mark.parametrize(("degrees", "kelvin"), [(0, 273.15), (-273.15, 0), (100, 373.15)])
+def test_celsius(degrees, kelvin):
+    assert units.celsius(degrees) == units.UNITS["c"].to_si(degrees) == kelvin
+
+
+@given(st.sampled_from(sorted(units.UNITS)), st.floats(1e-6, 1e6))
+def test_there_and_back(suffix, shown):
+    unit = units.UNITS[suffix]
+    back = unit.from_si(unit.to_si(shown))
+    # two roundings, each relative to the larger of the number and the offset
+    assert math.isclose(back, shown, rel_tol=4 * EPS, abs_tol=2 * EPS * unit.offset)
+
+
+@given(st.sampled_from(sorted(units.UNITS)), st.floats(1e-6, 1e6))
+def test_conversion_is_plain_arithmetic(suffix, shown):
+    offset = Fraction(27315, 100) if suffix == "c" else 0
+    exact = Fraction(shown) * FACTORS[suffix] + offset
+    assert units.UNITS[suffix].to_si(shown) == pytest.approx(float(exact), rel=4 * EPS, abs=0)
