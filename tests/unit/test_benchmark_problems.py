@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.benchmarks import engine as bench
+from tests.benchmarks import problems as bench
 
 
 def test_one_schedule() -> None:

@@ -463,7 +463,7 @@ def test_a_sheet_that_has_not_come_cannot_stick():
 
 def test_a_drain_longer_than_the_time_between_trays():
     steps = ("drain - duration_s = 40", "transfer small trays = 2, duration_min = 0.5")
-    with pytest.raises(InputError, match="step 2, duration_min: expected more than"):
+    with pytest.raises(InputError, match="step 3, duration_min: expected more than"):
         evening("rinse tray duration_min = 1", *steps)
 
 
