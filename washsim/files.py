@@ -6,7 +6,6 @@ A key is a field's name and its unit's suffix, such as ``duration_min``; nothing
 from __future__ import annotations
 
 import dataclasses
-import math
 import tomllib
 from importlib.resources import files
 from pathlib import Path
@@ -247,13 +246,13 @@ def _kind(spec: Part, block: Any) -> dict[str, str]:
 
 
 def _round_trip(spec: Quantity, value: float) -> float:
-    """The shortest number in the shown unit that reads back to the same float, if there is one."""
+    """The shortest number in the shown unit that reads back to the same float, if there is one.
+
+    Every value read from a file has one; an SI value of other origin may come back a bit off.
+    """
     shown = spec.unit.from_si(value)
-    rounded = [float(f"{shown:.{digits}g}") for digits in range(1, 18)]
-    # the change of unit rounds too: the number may be a neighbour
-    neighbours = [math.nextafter(shown, towards) for towards in (-math.inf, math.inf)]
-    candidates = (one for one in rounded + neighbours if spec.unit.to_si(one) == value)
-    return next(candidates, shown)
+    rounded = (float(f"{shown:.{digits}g}") for digits in range(1, 17))
+    return next((one for one in rounded if spec.unit.to_si(one) == value), shown)
 
 
 def schema() -> dict[str, Any]:

@@ -255,6 +255,13 @@ def test_compare_side_by_side(capsys, scenario, odd):
     assert all(list(one) == list(export.KEYS) for one in found)
 
 
+def test_compare_heads_its_columns_with_titles_as_text(capsys, scenario, tmp_path):
+    path = tmp_path / "marked.toml"
+    path.write_text(files.dumps(files.load(scenario).but(title="[red]x[/]")))
+    table = run(capsys, "compare", path, path)[1]
+    assert sum(line.count("[red]x[/]") for line in table.splitlines()) == 2 + 2
+
+
 # people's words and narrow terminals
 
 
@@ -392,3 +399,15 @@ def test_a_terminal_without_superscripts_gets_question_marks():
     done = program("simulate", PYTHONIOENCODING="ascii")
     assert (done.returncode, done.stderr) == (0, b"")
     assert b"g/m?" in done.stdout
+
+
+def test_a_wash_that_meets_no_water_is_told(capsys, tmp_path):
+    path = tmp_path / "air.toml"
+    path.write_text(
+        f'format = "{files.FORMAT}"\n[vessels]\n[[steps]]\nkind = "drain"\nduration_s = 3\n'
+    )
+    status, out, err = run(capsys, "simulate", path, "--json")
+    assert (status, err) == (0, "")
+    found = strict(out)
+    assert found["litres_total"] == 0
+    assert found["meets_target"] is False

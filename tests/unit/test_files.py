@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import copy
 import os
+import random
+import re
 import sys
 import tomllib
 
@@ -41,6 +43,7 @@ thickness_um = 300
 porosity = 0.6
 hindrance = 0.05
 """
+EPS = 2.0**-52
 LONGEST = 300
 """Characters of a message, the file's name left out: what a person reads in one go."""
 
@@ -406,6 +409,26 @@ def test_a_drawn_evening_expands_or_is_refused_in_one_sentence(tree):
         said(error, "step ")
     else:
         assert end > 0
+
+
+@pytest.mark.parametrize("litres", [20.3, 0.1, 0.1 + 0.2, 1999.99, 2000.0, 4.0, 1 / 3])
+def test_a_number_that_was_written_comes_back_in_its_shortest_spelling(litres):
+    text = files.dumps(files.loads(edited("= 4", f"= {litres}")))
+    written = re.search(r"volume_l = (.*)", text)[1]
+    assert files.loads(text) == files.loads(edited("= 4", f"= {litres}"))
+    assert len(written) <= len(repr(litres))
+    assert float(written) == pytest.approx(litres, rel=EPS, abs=0)
+
+
+def test_any_other_number_comes_back_as_near_as_its_unit_allows():
+    drawn = random.Random(20)
+    for _ in range(1000):
+        cubic_metres = drawn.uniform(5e-5, 2)
+        scenario = files.loads(PLAIN).but({"vessels.tray.volume": cubic_metres})
+        once = files.loads(files.dumps(scenario))
+        # one rounding there, one back
+        assert once.vessels[0].volume == pytest.approx(cubic_metres, rel=EPS, abs=0)
+        assert files.loads(files.dumps(once)) == once
 
 
 def test_the_schema_is_one():
