@@ -41,29 +41,34 @@ class Conditions:
 
 @dataclass(frozen=True, slots=True)
 class Modes:
-    """Eigenmodes of one composition: rates (M, q) 1/s; analyse (M, q, u); compose (M, u, q)."""
+    """Eigenmodes of one composition: rates (M, q) 1/s; analyse (M, q, u); compose (M, u, q).
+
+    flows (M, r, q) is what each flux, a row of B, makes of each mode.
+    """
 
     rates: Array
     analyse: Array
     compose: Array
+    flows: Array
 
 
 def modes(capacity: Array, fluxes: Array) -> Modes:
     """Modes of capacity (M, u) and fluxes (M, r, u), slowest first; r is at least u."""
     root = np.sqrt(capacity)
-    _, values, vectors = np.linalg.svd(fluxes / root[:, None, :], full_matrices=False)
-    analyse = vectors[:, ::-1]
+    left, values, vectors = np.linalg.svd(fluxes / root[:, None, :], full_matrices=False)
+    values, analyse = values[:, ::-1], vectors[:, ::-1]
     return Modes(
-        rates=values[:, ::-1] ** 2,
+        rates=values**2,
         analyse=analyse * root[:, None, :],
         compose=analyse.swapaxes(1, 2) / root[:, :, None],
+        flows=left[:, :, ::-1] * values[:, None, :],
     )
 
 
 def slab_fluxes(slab: Slab, at: Conditions, film: Array) -> Array:
     """(M, r, u + 1) fluxes of one square metre of slab; the last column is the water's.
 
-    Rows in order: diffusion inside, the film at the front and at the back, release.
+    Rows in order: diffusion inside, the film at the front and at the back (film_rows), release.
     """
     members, (inside, n) = len(at.free_diffusivity), slab.flux.shape[1:]
     held = np.arange(len(slab.where))
@@ -76,6 +81,12 @@ def slab_fluxes(slab: Slab, at: Conditions, film: Array) -> Array:
     rows[:, inside + 2 + held, slab.where] = release
     rows[:, inside + 2 + held, n + held] = -release
     return rows
+
+
+def film_rows(slab: Slab) -> tuple[int, int]:
+    """The rows of the front's and the back's film among a slab's fluxes."""
+    inside = slab.flux.shape[1]
+    return inside, inside + 1
 
 
 def tank_system(
@@ -113,7 +124,10 @@ def tank_system(
 
 @dataclass(frozen=True, slots=True)
 class Decay:
-    """A sum of decaying modes: compose (M, u, q), rates (M, q), amplitudes (M, q)."""
+    """A sum of decaying modes: compose (M, u, q), rates (M, q), amplitudes (M, q).
+
+    Its unknowns are concentrations, or the flows that belong to them.
+    """
 
     compose: Array
     rates: Array

@@ -19,6 +19,7 @@ from washsim.engine.interval import (
     Decay,
     Modes,
     decay,
+    film_rows,
     modes,
     slab_fluxes,
     tank_system,
@@ -359,12 +360,15 @@ class March:
         parts: dict[int, tuple[Decay, ...]] = {}
         for number in tank.lots:
             lot = self.lots[number]
-            part = decay(self._alone(lot, at, lot.open_faces), lot.state - at.supply[:, None])
+            alone = self._alone(lot, at, lot.open_faces)
+            part = decay(alone, lot.state - at.supply[:, None])
             parts[number] = (part,)
-            film = at.film * np.array(lot.open_faces)
-            for face, node in enumerate((0, self.slabs[lot.slab].space.size - 1)):
-                given = part.integral(tank.clock - start, node)
-                self.tally.taken = self.tally.taken - lot.area * film[:, face] * given
+            # from the flows: behind a fast film a face differs from the bath by mere rounding
+            through = Decay(alone.flows, part.rates, part.amplitudes)
+            roots = np.sqrt(at.film * np.array(lot.open_faces))
+            for face, row in enumerate(film_rows(self.slabs[lot.slab])):
+                given = roots[:, face] * through.integral(tank.clock - start, row)
+                self.tally.taken = self.tally.taken - lot.area * given
         return Segment(index, start, tank.clock, at.supply, parts, self._faces(tank))
 
     def _bounded(self, index: int, at: Conditions, start: Array) -> Segment:
