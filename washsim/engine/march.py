@@ -349,14 +349,12 @@ class March:
         if not at.boundless and not np.all(tank.volume > 0):
             return  # an empty tank: whatever lies in it only waits
         solve = self._boundless if at.boundless else self._bounded
-        segment = solve(index, at, start)
-        for number in tank.lots:
-            self.lots[number].state = segment.slab_at(number, seconds[:, None])[:, 0]
-        yield segment
+        yield solve(index, at, start)
 
     def _boundless(self, index: int, at: Conditions, start: Array) -> Segment:
         """Each lot decays by itself towards a concentration that never changes."""
         tank = self.tanks[index]
+        seconds = tank.clock - start
         parts: dict[int, tuple[Decay, ...]] = {}
         for number in tank.lots:
             lot = self.lots[number]
@@ -367,8 +365,9 @@ class March:
             through = Decay(alone.flows, part.rates, part.amplitudes)
             roots = np.sqrt(at.film * np.array(lot.open_faces))
             for face, row in enumerate(film_rows(self.slabs[lot.slab])):
-                given = roots[:, face] * through.integral(tank.clock - start, row)
+                given = roots[:, face] * through.integral(seconds, row)
                 self.tally.taken = self.tally.taken - lot.area * given
+            lot.state = part.at(seconds[:, None])[:, 0] + at.supply[:, None]
         return Segment(index, start, tank.clock, at.supply, parts, self._faces(tank))
 
     def _bounded(self, index: int, at: Conditions, start: Array) -> Segment:
@@ -387,6 +386,8 @@ class March:
             water.append(tank.dead[:, None])
         y = np.concatenate([*means, *water], axis=1) - base[:, None]
         together = decay(self._together(tank, at, groups, areas), y)
+        seconds = tank.clock - start
+        end = together.at(seconds[:, None])[:, 0] + base[:, None]
         first = 0
         for numbers, mean in zip(groups.values(), means, strict=True):
             rows = slice(first, first + mean.shape[1])
@@ -394,20 +395,21 @@ class March:
             for number in numbers:
                 lot = self.lots[number]
                 apart = lot.state - mean
-                parts[number] = (common,)
+                parts[number], lot.state = (common,), end[:, rows]
                 if len(numbers) > 1 and np.any(apart):
-                    parts[number] += (decay(self._alone(lot, at, lot.open_faces), apart),)
+                    own = decay(self._alone(lot, at, lot.open_faces), apart)
+                    parts[number] += (own,)
+                    lot.state = lot.state + own.at(seconds[:, None])[:, 0]
             first = rows.stop
         surface = Decay(together.compose[:, first:], together.rates, together.amplitudes)
         volumes = np.stack([tank.volume, tank.dead_volume][: len(water)], axis=1)
         segment = Segment(
             index, start, tank.clock, base, parts, self._faces(tank), surface, volumes, at.inflow
         )
-        seconds = tank.clock - start
-        self.tally.taken = self.tally.taken + at.inflow * at.supply * seconds
-        self.tally.drained = self.tally.drained + segment.drained_by(seconds)
-        end = segment.water_at(seconds[:, None])[:, 0]
-        tank.moving, tank.dead = end[:, 0], end[:, -1]
+        if np.any(at.inflow > 0):
+            self.tally.taken = self.tally.taken + at.inflow * at.supply * seconds
+            self.tally.drained = self.tally.drained + segment.drained_by(seconds)
+        tank.moving, tank.dead = end[:, first], end[:, -1]
         return segment
 
     def _faces(self, tank: Tank) -> dict[int, tuple[float, float]]:
@@ -425,10 +427,13 @@ class March:
         """Area (M,) and area-weighted mean state (M, u) of each group."""
         areas, means = [], []
         for numbers in groups.values():
-            area = np.sum([self.lots[i].area for i in numbers], axis=0)
-            weighted = np.sum([self.lots[i].area[:, None] * self.lots[i].state for i in numbers], 0)
+            lots = [self.lots[number] for number in numbers]
+            area, mean = lots[0].area, lots[0].state
+            if len(lots) > 1:
+                area = np.sum([lot.area for lot in lots], axis=0)
+                mean = np.sum([lot.area[:, None] * lot.state for lot in lots], 0) / area[:, None]
             areas.append(area)
-            means.append(weighted / area[:, None])
+            means.append(mean)
         return areas, means
 
     def _alone(self, lot: Lot, at: Conditions, faces: tuple[float, float]) -> Modes:
