@@ -29,6 +29,7 @@ from washsim.fields import short
 from washsim.result import Result
 from washsim.scenario import Scenario
 from washsim.solve import solve
+from washsim.units import rounded
 
 DEMO = "demo"
 
@@ -226,11 +227,7 @@ def _solved(scenario: Scenario) -> Result:
 
 
 def _number(value: float | None, digits: int = 3) -> str:
-    if value is None:
-        return "–"
-    shown = f"{value:.{digits}g}"
-    # nobody reads litres as 1.22e+05
-    return shown if abs(value) < 100 else f"{float(shown):.0f}"
+    return "–" if value is None else rounded(value, digits)
 
 
 def _last_ratio(summary: dict[str, Any]) -> float | None:

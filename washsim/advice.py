@@ -11,32 +11,22 @@ from washsim.clearing import clearing
 from washsim.recipes import Aid
 from washsim.result import Result
 from washsim.scenario import Scenario
-from washsim.units import celsius, litre
+from washsim.units import celsius, litre, rounded
 
 LIMITS = {
-    "inside": ("inside the paper", "only time helps, or a thinner paper or warmer water"),
-    "film": ("the still film on its faces", "keep prints and water moving"),
-    "bath": ("the fixer already in this water", "fresh water would help"),
-    "release": ("held fixer that lets go slowly", "waiting or a wash aid would help"),
+    "inside": "inside the paper",
+    "film": "the still film on its faces",
+    "bath": "the fixer already in this water",
+    "release": "held fixer that lets go slowly",
 }
-"""What can hold the washing up, and what would help."""
+"""What can hold the washing up."""
 
 
 def limits_now(result: Result, lot: int, time: float) -> str:
     """What holds the washing up most at a time, s, and its share."""
-    name, share = _first(result, lot, time)
-    return f"{LIMITS[name][0]}, {100 * share:.0f} %"
-
-
-def helps_now(result: Result, lot: int, time: float) -> str:
-    """What would help most at a time, s."""
-    return LIMITS[_first(result, lot, time)[0]][1]
-
-
-def _first(result: Result, lot: int, time: float) -> tuple[str, float]:
     shares = result.shares(lot, time)
     name = max(shares, key=lambda key: shares[key])
-    return name, shares[name]
+    return f"{LIMITS[name]}, {100 * shares[name]:.0f} %"
 
 
 def sentence(result: Result) -> str:
@@ -44,14 +34,15 @@ def sentence(result: Result) -> str:
     limit = result.scenario.target.limit * 1e3
     worst = result.worst_residual * 1e3
     minutes = result.minutes_to_target
-    water = f"{result.litres_total * 1e3:.3g} L of water"
+    water = f"{rounded(result.litres_total / litre)} L of water"
     if minutes is None:
         floor = result.floor(result.worst_lot, result.run.timeline.end) * 1e3
-        end = (
-            f"this water cannot get it below {floor:.2g} g/m²"
-            if floor > limit
-            else "it needs more time"
-        )
+        if result.first_water is None:
+            end = "it has met no water that could wash it"
+        elif floor > limit:
+            end = f"this water cannot get it below {floor:.2g} g/m²"
+        else:
+            end = "it needs more time"
         return (
             f"Sheet {result.worst_sheet} ends at {worst:.2g} g/m², above the target of "
             f"{limit:.2g} g/m², after {water}: {end}."
@@ -91,10 +82,8 @@ def _fixed(result: Result) -> list[str]:
     scenario, fixing = result.scenario, result.scenario.fixing
     text = tables.entry("limits.caution.text.residual_silver")
     found = []
-    many = fixing.sheets_per_litre / litre * scenario.sheet.area
-    first = many * tables.datum("limits.silver.dissolved").si
     key = "limit_one_bath" if fixing.baths == 1 else "limit_first_of_two"
-    silver = fixing.silver if fixing.silver is not None and fixing.baths == 1 else first
+    silver = fixing.silver_in_first_bath(scenario.sheet)
     limit = tables.datum(f"limits.silver.{key}").si
     if silver > limit:
         found.append(
@@ -178,7 +167,10 @@ class Gauged:
 def jug_flow(
     volume: float, seconds: float, volume_error: float = 20e-6, seconds_error: float = 0.5
 ) -> Gauged:
-    """Flow, m3/s, of a tap that fills a jug; errors add in quadrature (GUM, JCGM 100:2008)."""
+    """Flow, m3/s, of a tap that fills a jug; errors add in quadrature (GUM, JCGM 100:2008).
+
+    The usual errors, half a second and 20 mL, are estimates: a thumb on a watch, a jug's mark.
+    """
     relative = math.hypot(volume_error / volume, seconds_error / seconds)
     flow = volume / seconds
     return Gauged(flow, flow * relative)

@@ -41,8 +41,7 @@ def strength(scenario: Scenario, step: int) -> float:
     spec = scenario.steps[step - 1] if step > 0 else None
     if not isinstance(spec, Aid):
         return 0.0
-    film = scenario.handling.film(scenario.handling.drain)
-    return math.exp(-(scenario.sheet.material.held_liquid + film) * spec.used)
+    return math.exp(-scenario.carried_liquid * spec.used)
 
 
 def effect(sulfite: Array) -> Array:

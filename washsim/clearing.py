@@ -36,10 +36,8 @@ def clearing(scenario: Scenario) -> Clearing:
     """How long the scenario's sheets take to clear in its (last) bath, silver in it included."""
     paper = scenario.sheet.material
     fixing = scenario.fixing
-    film = scenario.handling.film(scenario.handling.drain)
-    liquid = (paper.held_liquid + film) * scenario.sheet.area
-    silver = fixing.silver_in_last_bath(scenario.sheet, liquid)
-    seconds = front_time(paper.layers[0], fixing, free_thiosulfate(fixing, silver))
+    free = free_thiosulfate(fixing, scenario.fixer_silver)
+    seconds = front_time(paper.layers[0], fixing, free)
     return Clearing(seconds, fixing.duration / seconds)
 
 

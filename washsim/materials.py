@@ -12,11 +12,10 @@ from itertools import pairwise
 from washsim import tables
 from washsim.errors import InputError
 from washsim.fields import check, choice, part, quantity, text
-from washsim.units import celsius
+from washsim.units import celsius, litre
 
 PAPERS = ("fibre_double", "fibre_single", "resin_coated")
 EXPLANATIONS = ("slow", "held", "both", "own")
-SALTS = ("ammonium", "sodium")
 FIXERS = ("rapid", "plain")
 WATERS = ("demineralised", "soft_tap", "hard_tap", "softened", "sea")
 STIRRINGS = (
@@ -69,11 +68,6 @@ class Layer:
     def held_capacity(self) -> float:
         """Held fixer per area over concentration at equilibrium, m."""
         return self.thickness * self.retention
-
-    @property
-    def resistance(self) -> float:
-        """Thickness over effective diffusivity per unit of free diffusivity, m."""
-        return self.thickness / (self.porosity * self.hindrance)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -278,6 +272,13 @@ class Fixing:
         crowded = dilute * tables.datum(f"{salt}.concentration_factor").si
         return at_temperature(crowded, celsius(25), self.temperature)
 
+    def silver_in_first_bath(self, sheet: Sheet) -> float:
+        """Dissolved silver in the only or the first bath, kg/m3."""
+        if self.silver is not None and self.baths == 1:
+            return self.silver
+        dissolved = tables.datum("limits.silver.dissolved").si
+        return self.sheets_per_litre / litre * sheet.area * dissolved
+
     def silver_in_last_bath(self, sheet: Sheet, liquid: float) -> float:
         """Dissolved silver in the liquid that sheets carry off, kg/m3.
 
@@ -286,9 +287,8 @@ class Fixing:
         """
         if self.silver is not None:
             return self.silver
-        sheets = self.sheets_per_litre / 1e-3
-        first = sheets * sheet.area * tables.datum("limits.silver.dissolved").si
-        return first if self.baths == 1 else 0.5 * first * sheets * liquid
+        first = self.silver_in_first_bath(sheet)
+        return first if self.baths == 1 else 0.5 * first * self.sheets_per_litre / litre * liquid
 
 
 def parts(dilution: str) -> tuple[float, float]:
@@ -316,7 +316,14 @@ class Water:
     tap_temperature: float | None = quantity(
         "c", 1, 45, "temperature as it leaves the cold tap, when it is then heated", default=None
     )
-    price: float = quantity("per_m3", 0, 100, "price of water, waste water included", default=4.0)
+    price: float = quantity(
+        "per_m3",
+        0,
+        100,
+        "price of water, waste water included",
+        default=4.0,
+        source="limits.cost.water_price",
+    )
     heat_price: float = quantity("per_kwh", 0, 10, "price of heat", default=0.0)
     thiosulfate: float = quantity("g_l", 0, 10, "fixer already in the fresh water", default=0.0)
     diffusivity: float | None = quantity(

@@ -236,6 +236,16 @@ class Result:
     def floor(self, lot: int, time: float) -> float:
         """kg/m2 the lot would end at if it stayed in this water as it is, for ever."""
         segment = self.run.segment_at(lot, time)
+        # the same all through a segment, and for every lot in it; curves ask for it often
+        if id(segment) not in self._floors:
+            self._floors[id(segment)] = self._floor(segment)
+        return self._floors[id(segment)]
+
+    @cached_property
+    def _floors(self) -> dict[int, float]:
+        return {}
+
+    def _floor(self, segment: Segment) -> float:
         capacity = float(self.run.slab.capacity.sum())
         if segment.tank == AIR or segment.water is None or segment.volumes is None:
             return float(segment.base[0]) * capacity
@@ -361,10 +371,7 @@ class Result:
     @property
     def silver_per_fixer(self) -> float:
         """kg of dissolved silver carried along with each kg of thiosulfate ion."""
-        fixing = self.scenario.fixing
-        film = self.scenario.handling.film(self.scenario.handling.drain)
-        liquid = (self.run.paper.held_liquid + film) * self.scenario.sheet.area
-        return fixing.silver_in_last_bath(self.scenario.sheet, liquid) / fixing.concentration
+        return self.scenario.fixer_silver / self.scenario.fixing.concentration
 
     def silver_to_drain(self, step: int | None = None) -> float:
         """kg of silver in the water of one step, or of all; it moves as thiosulfate does."""

@@ -123,6 +123,17 @@ class Scenario:
         return tuple(found)
 
     @property
+    def carried_liquid(self) -> float:
+        """What a sheet carries from bath to bath, inside and on its faces, m3/m2."""
+        return self.sheet.material.held_liquid + self.handling.film(self.handling.drain)
+
+    @property
+    def fixer_silver(self) -> float:
+        """Dissolved silver in the last fixing bath, kg/m3."""
+        liquid = self.carried_liquid * self.sheet.area
+        return self.fixing.silver_in_last_bath(self.sheet, liquid)
+
+    @property
     def paper_area(self) -> float:
         """One side of all sheets, late ones included, m2."""
         return (self.sheet.count + len(self.late)) * self.sheet.area

@@ -34,8 +34,8 @@ def solve(scenario: Scenario, progress: Callable[[float], None] | None = None) -
     """Wash the scenario's sheets. progress, if given, is called with the share done, 0 to 1.
 
     The node family and count are the scenario's setting; 'auto' climbs from coarse to fine until
-    refining once more changes no residual by more than the accuracy asked for and no
-    concentration dips below zero. The result carries that change as its numerical error.
+    refining once more changes no residual by more than the accuracy asked for and no node dips
+    below zero by more than UNDERSHOOT. The result carries that change as its numerical error.
     """
     timeline = scenario.timeline
     paper = scenario.sheet.material

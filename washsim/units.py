@@ -24,6 +24,12 @@ def celsius(degrees: float) -> float:
     return degrees + 273.15
 
 
+def rounded(value: float, digits: int = 3) -> str:
+    """A number to so many digits, as people write it: nobody reads litres as 1.22e+05."""
+    shown = f"{value:.{digits}g}"
+    return shown if abs(value) < 100 else f"{float(shown):.0f}"
+
+
 @dataclass(frozen=True, slots=True)
 class Unit:
     """How people write a quantity: SI = shown * factor + offset; suffix ends the text key."""
