@@ -268,7 +268,7 @@ class March:
                 before, tank.conditions = tank.conditions, conditions
                 if conditions.boundless:
                     tank.moving = tank.dead = conditions.supply
-                elif before is None or np.any(before.dead_share != conditions.dead_share):
+                elif before is None or (before.dead_share != conditions.dead_share).any():
                     tank.mix(tank.volume + tank.dead_volume, tank.solute())
             case Fill(volume=volume, concentration=concentration):
                 poured = volume * concentration
@@ -329,7 +329,7 @@ class March:
         """A lot in the air evens out inside, behind closed faces."""
         lot = self.lots[number]
         seconds, start, lot.clock = until - lot.clock, lot.clock, until
-        if lot.conditions is None or not np.any(seconds > 0):
+        if lot.conditions is None or not seconds.any():
             return
         nothing = np.zeros(self.members)
         rest = decay(self._alone(lot, lot.conditions, (0.0, 0.0)), lot.state)
@@ -341,12 +341,12 @@ class March:
     def _advance(self, index: int, until: Array) -> Iterator[Segment]:
         tank = self.tanks[index]
         seconds, start, tank.clock = until - tank.clock, tank.clock, until
-        if np.any(seconds < 0):
+        if (seconds < 0).any():
             raise ValueError(f"tank {index}: an event lies {-seconds.min():g} s in its past")
         at = tank.conditions
-        if at is None or not np.any(seconds > 0) or (at.boundless and not tank.lots):
+        if at is None or not seconds.any() or (at.boundless and not tank.lots):
             return
-        if not at.boundless and not np.all(tank.volume > 0):
+        if not (at.boundless or tank.volume.all()):
             return  # an empty tank: whatever lies in it only waits
         solve = self._boundless if at.boundless else self._bounded
         yield solve(index, at, start)
@@ -381,11 +381,10 @@ class March:
         groups = self._groups(tank)
         base = np.where(at.inflow > 0, at.supply, 0.0)
         areas, means = self._means(groups)
-        water = [tank.moving[:, None]]
-        if np.any(at.dead_share > 0):
-            water.append(tank.dead[:, None])
-        y = np.concatenate([*means, *water], axis=1) - base[:, None]
-        together = decay(self._together(tank, at, groups, areas), y)
+        parted = bool(at.dead_share.any())
+        water = [tank.moving, tank.dead] if parted else [tank.moving]
+        y = np.concatenate([*means, np.array(water).T], axis=1) - base[:, None]
+        together = decay(self._together(tank, at, groups, areas, parted), y)
         seconds = tank.clock - start
         end = together.at(seconds[:, None])[:, 0] + base[:, None]
         first = 0
@@ -396,17 +395,17 @@ class March:
                 lot = self.lots[number]
                 apart = lot.state - mean
                 parts[number], lot.state = (common,), end[:, rows]
-                if len(numbers) > 1 and np.any(apart):
+                if len(numbers) > 1 and apart.any():
                     own = decay(self._alone(lot, at, lot.open_faces), apart)
                     parts[number] += (own,)
                     lot.state = lot.state + own.at(seconds[:, None])[:, 0]
             first = rows.stop
         surface = Decay(together.compose[:, first:], together.rates, together.amplitudes)
-        volumes = np.stack([tank.volume, tank.dead_volume][: len(water)], axis=1)
+        volumes = np.array([tank.volume, tank.dead_volume][: len(water)]).T
         segment = Segment(
             index, start, tank.clock, base, parts, self._faces(tank), surface, volumes, at.inflow
         )
-        if np.any(at.inflow > 0):
+        if at.inflow.any():
             self.tally.taken = self.tally.taken + at.inflow * at.supply * seconds
             self.tally.drained = self.tally.drained + segment.drained_by(seconds)
         tank.moving, tank.dead = end[:, first], end[:, -1]
@@ -445,7 +444,9 @@ class March:
             self._modes[key] = modes(slab.capacity, fluxes[:, :, :-1])
         return self._modes[key]
 
-    def _together(self, tank: Tank, at: Conditions, groups: dict, areas: list[Array]) -> Modes:
+    def _together(
+        self, tank: Tank, at: Conditions, groups: dict, areas: list[Array], parted: bool
+    ) -> Modes:
         """Modes of groups of slabs and the water between them; computed once per composition."""
         numbers = (at.free_diffusivity, at.quickening, at.film, at.inflow, at.dead_rate)
         key = (tuple(groups), _fingerprint(*numbers, tank.volume, tank.dead_volume, *areas))
@@ -454,7 +455,7 @@ class March:
                 (self.slabs[kind], at.film * np.array(faces), area)
                 for (kind, faces), area in zip(groups, areas, strict=True)
             ]
-            dead = tank.dead_volume if np.any(at.dead_share > 0) else None
+            dead = tank.dead_volume if parted else None
             self._modes[key] = modes(*tank_system(system, at, tank.volume, dead))
         return self._modes[key]
 
