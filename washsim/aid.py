@@ -21,6 +21,7 @@ from washsim.result import Run
 from washsim.scenario import Scenario
 from washsim.translate import Species, build_slab, engine_lots, translate
 from washsim.units import celsius, minute
+from washsim.unknowns import NOMINAL, Sample
 
 _SPANS = ((5 * minute, 10.0), (20 * minute, 30.0), (math.inf, 120.0))
 """Sulfite is looked at every 10 s up to 5 min after a sheet meets it, and so on; s."""
@@ -52,7 +53,11 @@ def effect(sulfite: Array) -> Array:
 
 
 def releases(
-    scenario: Scenario, timeline: happening.Timeline, paper: Paper, sheet: Slab
+    scenario: Scenario,
+    timeline: happening.Timeline,
+    paper: Paper,
+    sheet: Slab,
+    sample: Sample = NOMINAL,
 ) -> list[march.Release]:
     """The extra release that sulfite brings to each lot, as events in order of time.
 
@@ -62,7 +67,7 @@ def releases(
     if not met or not len(sheet.where):
         return []
     bare = replace(paper, layers=tuple(replace(x, retention=0.0) for x in paper.layers))
-    slab = build_slab(bare, sheet.space.family, sheet.space.intervals)
+    slab = build_slab(bare, sheet.space.family, sheet.space.intervals, sample)
     species = Species(
         fixer=0.0,
         tap=0.0,
@@ -72,24 +77,27 @@ def releases(
         fills=lambda temperature: 1.0,
         lets_go=lambda kind, temperature: 1.0,
     )
-    state = march.March([slab], engine_lots(scenario, timeline), len(timeline.basins), 1)
+    lots = engine_lots(scenario, timeline, sample.members)
+    state = march.March([slab], lots, len(timeline.basins), sample.members)
     segments = [
         segment
         for event in timeline.events
-        for segment in state.run([translate(scenario, timeline, bare, species, event)])
+        for segment in state.run([translate(scenario, timeline, bare, species, event, sample)])
     ]
     run = Run(scenario, timeline, bare, slab, state, segments, [], {})
-    rows = np.eye(slab.size)[sheet.where]
+    rows = np.eye(slab.size)[sheet.where][None]
     temperature = scenario.water.temperature
-    faster = quickening("sulfite", temperature) - scenario.water.quickening(temperature)
+    # the half-life in sulfite is its own, whatever the half-life in water
+    faster = quickening("sulfite", temperature) * sample.of("release") / sample.of("aid")
+    faster = np.maximum(faster - scenario.water.quickening(temperature), 0.0)[:, None, None]
     found = []
     for lot, start in met.items():
         edges = _edges(start, timeline.end)
         middles, spans = 0.5 * (edges[1:] + edges[:-1]), np.diff(edges)
-        extra = max(faster, 0.0) * effect(run.see(lot, middles, rows)) * spans[:, None]
+        extra = faster * effect(run.see_all(lot, middles, rows)) * spans[:, None]
         found += [
-            march.Release(np.array([at]), lot, row[None])
-            for at, row in zip(middles, extra, strict=True)
+            march.Release(np.full(sample.members, at), lot, extra[:, i])
+            for i, at in enumerate(middles)
         ]
     return sorted(found, key=lambda event: float(event.at[0]))
 

@@ -458,10 +458,18 @@ def shuffled_film(interval: float, free_diffusivity: float) -> float:
     """Transfer coefficient of a face in a pile whose sheets are each moved every interval s, m/s.
 
     The water between two sheets is changed once in an interval; it cannot carry off more than it
-    holds, nor more than diffuses into fresh water in that time (Higbie, Trans. AIChE 31, 1935).
+    holds, nor more than diffuses into fresh water in that time.
     """
     carried = tables.datum("liquids.pile.between").si / interval
-    return min(carried, 2 * math.sqrt(free_diffusivity / (math.pi * interval)))
+    return min(carried, penetration(interval, free_diffusivity))
+
+
+def penetration(interval: float, free_diffusivity: float) -> float:
+    """Mean transfer coefficient, m/s, of a face that meets fresh still water every interval s.
+
+    Higbie, Trans. AIChE 31, 1935.
+    """
+    return 2 * math.sqrt(free_diffusivity / (math.pi * interval))
 
 
 def viscosity(temperature: float) -> float:

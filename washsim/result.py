@@ -54,16 +54,24 @@ class Run:
         ]
 
     def see(self, lot: int, times: Array, observe: Array) -> Array:
-        """(T, o) of a lot's slab state at times (T,), seen by rows observe (o, u)."""
-        seen = np.zeros((len(times), len(observe)))
+        """(T, o) of a lot's slab state at times (T,), seen by rows observe (o, u); one member."""
+        return self.see_all(lot, times, observe[None])[0]
+
+    def see_all(self, lot: int, times: Array, observe: Array) -> Array:
+        """(M, T, o) of every member, seen by rows observe (M, o, u); members share their times."""
+        members = len(self.slab.mobile)
+        seen = np.zeros((members, len(times), observe.shape[1]))
         for segment in self.of_lot[lot]:
             inside = (times >= segment.start[0]) & (times <= segment.stop[0])
             if np.any(inside):
-                seconds = times[inside] - segment.start[0]
-                seen[inside] = segment.slab_at(lot, seconds[None], observe[None])[0]
+                seconds = np.broadcast_to(
+                    times[inside] - segment.start[0], (members, int(inside.sum()))
+                )
+                seen[:, inside] = segment.slab_at(lot, seconds, observe)
         after = times > self.of_lot[lot][-1].stop[0]
         if np.any(after):
-            seen[after] = observe @ self.state.lots[lot].state[0]
+            last = self.state.lots[lot].state[:, None, :] @ observe.swapaxes(1, 2)
+            seen[:, after] = last
         return seen
 
     def segment_at(self, lot: int, time: float) -> Segment:
@@ -173,7 +181,13 @@ class Result:
 
     def by_layer(self, lot: int, times: Array) -> tuple[Array, Array]:
         """kg/m2 in each layer, mobile and held, (T, L) each."""
-        return self._content(lot, times, self.run.slab.space.weights)
+        slab, n = self.run.slab, self.run.slab.space.size
+        weights = slab.space.weights
+        mobile = np.zeros((len(weights), slab.size))
+        held = np.zeros_like(mobile)
+        mobile[:, :n] = weights * slab.shares[0, 0][:, None]
+        held[:, n:] = (weights * slab.shares[0, 1][:, None])[:, slab.where]
+        return self.run.see(lot, times, mobile), self.run.see(lot, times, held)
 
     def by_half(self, lot: int, times: Array) -> Array:
         """(T, 2) kg/m2 in the half of the thickness nearer the front, and nearer the back."""
@@ -186,20 +200,8 @@ class Result:
             depth += layer.thickness
         halves = []
         for start, stop in ((0.0, cut), (cut, float(len(layers)))):
-            mobile, held = self._content(lot, times, self.run.slab.space.window(start, stop))
-            halves.append((mobile + held).sum(axis=1))
-        return np.stack(halves, axis=1)
-
-    def _content(self, lot: int, times: Array, weights: Array) -> tuple[Array, Array]:
-        """kg/m2 mobile and held under weights (L, n) of layers of unit thickness, (T, L) each."""
-        slab, n = self.run.slab, self.run.slab.space.size
-        layers = self.run.paper.layers
-        mobile = np.zeros((len(layers), slab.size))
-        held = np.zeros_like(mobile)
-        mobile[:, :n] = weights * np.array([[layer.mobile_capacity] for layer in layers])
-        holding = weights * np.array([[layer.held_capacity] for layer in layers])
-        held[:, n:] = holding[:, slab.where]
-        return self.run.see(lot, times, mobile), self.run.see(lot, times, held)
+            halves.append(self.run.slab.under(self.run.slab.space.window(start, stop))[0])
+        return self.run.see(lot, times, np.array(halves))
 
     # the target
 

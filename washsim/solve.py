@@ -13,6 +13,7 @@ from washsim.materials import Paper
 from washsim.result import Drained, Result, Run
 from washsim.scenario import Scenario
 from washsim.translate import build_slab, engine_lots, thiosulfate, translate
+from washsim.unknowns import NOMINAL, Sample
 
 Intervals = tuple[int, ...]
 
@@ -39,22 +40,24 @@ def solve(scenario: Scenario, progress: Callable[[float], None] | None = None) -
     """
     timeline = scenario.timeline
     paper = scenario.sheet.material
-    rungs = _rungs(scenario.settings.nodes, paper)
+    rungs = ladder(scenario.settings.nodes, paper)
     done = _Progress(progress, len(timeline.events))
-    coarse = _run(scenario, timeline, paper, *rungs[0], done)
+    coarse = march_through(scenario, timeline, *rungs[0], done.event)
     for rung in rungs[1:]:
-        fine = _run(scenario, timeline, paper, *rung, done)
+        fine = march_through(scenario, timeline, *rung, done.event)
         error = _difference(coarse, fine)
         if error <= scenario.settings.accuracy and coarse.lowest >= -UNDERSHOOT:
             return Result(scenario, coarse, error)
         coarse = fine
     if coarse.lowest < -UNDERSHOOT and scenario.settings.nodes == "auto":
-        coarse = _run(scenario, timeline, paper, "even", _intervals(paper, *_EVEN), done)
+        even = _intervals(paper, *_EVEN)
+        coarse = march_through(scenario, timeline, "even", even, done.event)
         error = _difference(coarse, fine)
     return Result(scenario, coarse, error)
 
 
-def _rungs(nodes: str, paper: Paper) -> list[tuple[str, Intervals]]:
+def ladder(nodes: str, paper: Paper) -> list[tuple[str, Intervals]]:
+    """Node families and counts to try for a setting of nodes, coarse to fine."""
     if nodes == "even":
         slow, quick = _EVEN
         return [("even", _intervals(paper, n * slow, n * quick)) for n in (1, 2)]
@@ -86,19 +89,24 @@ class _Progress:
             self.tell(min(1.0, self.done / self.total))
 
 
-def _run(
+def march_through(
     scenario: Scenario,
     timeline: happening.Timeline,
-    paper: Paper,
     family: str,
     intervals: Intervals,
-    progress: _Progress,
+    progress: Callable[[], None] = lambda: None,
+    sample: Sample = NOMINAL,
 ) -> Run:
-    """March one discretisation through the evening."""
-    sheet = build_slab(paper, family, intervals)
+    """March one discretisation, and a member for each of the sample's, through the evening.
+
+    progress is called after each event. What the run says of water drained is the first member's.
+    """
+    paper = scenario.sheet.material
+    sheet = build_slab(paper, family, intervals, sample)
     species = thiosulfate(scenario, paper)
-    extra = releases(scenario, timeline, paper, sheet)
-    state = march.March([sheet], engine_lots(scenario, timeline), len(timeline.basins), 1)
+    extra = releases(scenario, timeline, paper, sheet, sample)
+    lots = engine_lots(scenario, timeline, sample.members)
+    state = march.March([sheet], lots, len(timeline.basins), sample.members)
     steps: dict[int, int] = {}
     segments: list[march.Segment] = []
     drained: list[Drained] = []
@@ -109,7 +117,8 @@ def _run(
         if isinstance(event, happening.Dump):
             tank = state.tanks[event.vessel]
             full = float((tank.volume + tank.dead_volume)[0])
-        news = list(state.run([translate(scenario, timeline, paper, species, event)]))
+        happens = translate(scenario, timeline, paper, species, event, sample)
+        news = list(state.run([happens]))
         segments += news
         if isinstance(event, happening.Dump):
             volume = full - float((tank.volume + tank.dead_volume)[0])
@@ -119,5 +128,5 @@ def _run(
             drained.append(Drained(event.at, step, volume, amount))
         if isinstance(event, happening.Fill | happening.Dump | happening.Flow) and event.step >= 0:
             steps[event.vessel] = event.step
-        progress.event()
+        progress()
     return Run(scenario, timeline, paper, sheet, state, segments, drained, steps)

@@ -1,4 +1,4 @@
-"""The printer's things in the engine's arrays, one member: papers, lots, events of an evening."""
+"""The printer's things in the engine's arrays: papers, lots, events of an evening."""
 
 from __future__ import annotations
 
@@ -11,8 +11,16 @@ from washsim import timeline as happening
 from washsim.engine import march
 from washsim.engine.interval import Conditions
 from washsim.engine.space import Array, Slab, slab, space
-from washsim.materials import Paper, Vessel, filling, film_coefficient, quickening
+from washsim.materials import (
+    Paper,
+    Vessel,
+    filling,
+    film_coefficient,
+    penetration,
+    quickening,
+)
 from washsim.scenario import Scenario
+from washsim.unknowns import NOMINAL, Sample
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,18 +58,24 @@ def thiosulfate(scenario: Scenario, paper: Paper) -> Species:
     )
 
 
-def engine_lots(scenario: Scenario, timeline: happening.Timeline) -> list[tuple[int, Array, Array]]:
-    """Kind of slab, area (1,) and start concentration (1,) of each lot: wet and free of solute."""
+def engine_lots(
+    scenario: Scenario, timeline: happening.Timeline, members: int = 1
+) -> list[tuple[int, Array, Array]]:
+    """Kind of slab, area (M,) and start concentration (M,) of each lot: wet and free of solute."""
     area = scenario.sheet.area
-    return [(0, np.array([lot.count * area]), np.zeros(1)) for lot in timeline.lots]
+    clear = np.zeros(members)
+    return [(0, np.full(members, lot.count * area), clear) for lot in timeline.lots]
 
 
-def build_slab(paper: Paper, family: str, intervals: tuple[int, ...]) -> Slab:
-    """The paper on nodes, one member."""
-    layers = paper.layers
+def build_slab(
+    paper: Paper, family: str, intervals: tuple[int, ...], sample: Sample = NOMINAL
+) -> Slab:
+    """The paper on nodes, a member for each of the sample's."""
 
     def row(name: str) -> Array:
-        return np.array([[getattr(layer, name) for layer in layers]])
+        return np.stack(
+            [getattr(x, name) * sample.of(f"{x.name}.{name}") for x in paper.layers], axis=1
+        )
 
     return slab(
         space(family, intervals),
@@ -69,8 +83,8 @@ def build_slab(paper: Paper, family: str, intervals: tuple[int, ...]) -> Slab:
         porosity=row("porosity"),
         hindrance=row("hindrance"),
         retardation=row("retardation"),
-        retention=row("retention"),
-        release_rate=np.log(2) / row("release_half_life"),
+        retention=row("retention") * sample.of("held_pool")[:, None],
+        release_rate=np.log(2) / (row("release_half_life") * sample.of("release")[:, None]),
     )
 
 
@@ -80,9 +94,11 @@ def translate(
     paper: Paper,
     species: Species,
     event: happening.Event,
+    sample: Sample = NOMINAL,
 ) -> march.Event:
-    """One event of the timeline in the engine's arrays."""
-    at = np.array([event.at])
+    """One event of the timeline in the engine's arrays, a member for each of the sample's."""
+    one = np.ones(sample.members)
+    at = event.at * one
     match event:
         case happening.Place(lot=lot, vessel=vessel):
             spec = timeline.basins[vessel].vessel
@@ -91,43 +107,56 @@ def translate(
             return march.Place(at, lot, vessel, faces)
         case happening.Lift(lot=lot, film=film):
             area = timeline.lots[lot].count * scenario.sheet.area
-            return march.Lift(at, lot, np.array([film * area]))
+            return march.Lift(at, lot, film * area * sample.of("carry_over"))
         case happening.Cover(lot=lot, front=front, back=back):
             faces = (front, 0.0 if paper.sealed_back else back)
             return march.Expose(at, lot, faces)
         case happening.Dump(vessel=vessel, puddle=puddle):
-            return march.Dump(at, vessel, np.array([puddle]))
+            return march.Dump(at, vessel, puddle * one)
         case happening.Fill(vessel=vessel, volume=volume, step=step):
-            poured = np.array([species.poured(step)])
-            return march.Fill(at, vessel, np.array([volume]), poured)
+            return march.Fill(at, vessel, volume * one, species.poured(step) * one)
         case happening.Flow():
             spec = timeline.basins[event.vessel].vessel
-            return march.Set(at, event.vessel, _conditions(scenario, species, spec, event))
+            conditions = _conditions(scenario, species, spec, event, sample)
+            return march.Set(at, event.vessel, conditions)
 
 
 def _conditions(
-    scenario: Scenario, species: Species, spec: Vessel | None, event: happening.Flow
+    scenario: Scenario,
+    species: Species,
+    spec: Vessel | None,
+    event: happening.Flow,
+    sample: Sample,
 ) -> Conditions:
     """What a basin does to its contents from this event on."""
-    temperature = event.temperature
+    one, temperature = np.ones(sample.members), event.temperature
     if spec is None:
-        release = species.fills(temperature)
-        free = species.in_fixer
-        film = film_coefficient(scenario.fixing.stirring, temperature)
-        supply, inflow, dead_share, dead_rate = species.fixer, 0.0, 0.0, 0.0
-    else:
-        release = species.lets_go(event.water, temperature)
-        free = species.in_water(temperature)
-        film = spec.film_coefficient(free, temperature)
-        supply, inflow = species.tap, spec.renewal(event.rate)
-        dead_share, dead_rate = spec.dead_fraction, 1.0 / spec.dead_exchange
+        fixing = scenario.fixing
+        film = film_coefficient(fixing.stirring, temperature) * sample.of(f"film.{fixing.stirring}")
+        return Conditions(
+            free_diffusivity=species.in_fixer * sample.of("fixer_diffusivity"),
+            # the half-time of filling is its own, whatever the half-life of what then is held
+            quickening=species.fills(temperature) * sample.of("release") / sample.of("filling"),
+            film=np.stack([film, film], axis=1),
+            inflow=0 * one,
+            supply=species.fixer * sample.of("stock"),
+            dead_share=0 * one,
+            dead_rate=0 * one,
+            boundless=True,
+        )
+    free = species.in_water(temperature)
+    film = spec.film_coefficient(free, temperature) * one
+    if spec.film is None:
+        film *= sample.of(f"film.{spec.stirring}")
+    if spec.shuffle is not None:
+        film = np.minimum(film, penetration(spec.shuffle, free))
+    exchanged = np.minimum(sample.of("exchange"), 1 / spec.exchange_efficiency)
     return Conditions(
-        free_diffusivity=np.array([free]),
-        quickening=np.array([release]),
-        film=np.array([[film, film]]),
-        inflow=np.array([inflow]),
-        supply=np.array([supply]),
-        dead_share=np.array([dead_share]),
-        dead_rate=np.array([dead_rate]),
-        boundless=spec is None,
+        free_diffusivity=free * one,
+        quickening=species.lets_go(event.water, temperature) * one,
+        film=np.stack([film, film], axis=1),
+        inflow=spec.renewal(event.rate) * exchanged,
+        supply=species.tap * one,
+        dead_share=spec.dead_fraction * one,
+        dead_rate=1.0 / (spec.dead_exchange * sample.of("dead_exchange")),
     )

@@ -151,7 +151,8 @@ class Slab:
 
     mobile (M, n) m, capacity for the mobile solute; flux (M, f, n) m^-1/2, fluxes per root of free
     diffusivity; where (h,) the nodes that hold solute; held (M, h) m, capacity of
-    the held solute; release (M, h) m/s, conductance between held and mobile at quickening 1.
+    the held solute; release (M, h) m/s, conductance between held and mobile at quickening 1;
+    shares (M, 2, L) m, mobile and held capacity of each layer.
     A slab's state (M, u = n + h) is the mobile concentration at the nodes followed by the
     concentration that each held amount would be in equilibrium with, all kg/m3.
     """
@@ -163,6 +164,7 @@ class Slab:
     where: NDArray[np.intp]
     held: Array
     release: Array
+    shares: Array
 
     @property
     def size(self) -> int:
@@ -172,6 +174,11 @@ class Slab:
     def capacity(self) -> Array:
         """(M, u) m."""
         return np.concatenate([self.mobile, self.held], axis=1)
+
+    def under(self, weights: Array) -> Array:
+        """(M, u) m, the capacity under weights (L, n), such as those of `Space.window`."""
+        mobile, held = self.shares[:, 0] @ weights, self.shares[:, 1] @ weights
+        return np.concatenate([mobile, held[:, self.where]], axis=1)
 
 
 def slab(
@@ -185,14 +192,16 @@ def slab(
     release_rate: Array,
 ) -> Slab:
     """Put layers of given properties (each (M, L); metres, 1/s, else dimensionless) on nodes."""
-    held = (thickness * retention) @ space.weights
+    shares = np.stack([thickness * porosity * retardation, thickness * retention], axis=1)
+    held = shares[:, 1] @ space.weights
     where = np.flatnonzero(np.any(held > 0, axis=0))
     return Slab(
         space=space,
         thickness=thickness,
-        mobile=(thickness * porosity * retardation) @ space.weights,
+        mobile=shares[:, 0] @ space.weights,
         flux=np.sqrt(porosity * hindrance / thickness)[:, space.layer, None] * space.flux,
         where=where,
         held=held[:, where],
-        release=((thickness * retention * release_rate) @ space.weights)[:, where],
+        release=((shares[:, 1] * release_rate) @ space.weights)[:, where],
+        shares=shares,
     )

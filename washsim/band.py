@@ -1,0 +1,187 @@
+"""A wash with its doubt: one scenario solved for many draws of what nobody has measured."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from washsim import unknowns
+from washsim.engine.space import Array
+from washsim.result import Result, Run
+from washsim.scenario import Scenario
+from washsim.solve import ladder, march_through, solve
+from washsim.unknowns import Sample
+
+CHUNK = 64
+"""Members marched side by side: more bring no speed, only memory."""
+EXTREMES = 8
+"""Members of a band that are computed once more on finer nodes."""
+ACCURACY = 0.01
+"""Numerical error allowed in a band, relative; the band itself is a factor of several wide."""
+
+
+@dataclass(frozen=True)
+class Band:
+    """What M draws came to, beside the scenario as it stands.
+
+    times (T,) s; residual (M, lots, T) kg/m2; numerical_error: largest change of a final
+    residual on refining once, over the draws that lie farthest out, relative to it plus 1 mg/m2.
+    """
+
+    nominal: Result
+    sample: Sample
+    times: Array
+    residual: Array
+    numerical_error: float
+
+    @property
+    def scenario(self) -> Scenario:
+        return self.nominal.scenario
+
+    @cached_property
+    def worst(self) -> Array:
+        """(M,) kg/m2 of the sheet that ends with most."""
+        return self.residual[:, :, -1].max(axis=1)
+
+    @property
+    def chance(self) -> float:
+        """Share of the draws in which the worst sheet ends under the target."""
+        return float(np.mean(self.worst <= self.scenario.target.limit))
+
+    @property
+    def chance_error(self) -> float:
+        """Standard error of that share, had the draws been independent; theirs is smaller."""
+        return float(np.sqrt(self.chance * (1 - self.chance) / self.sample.members))
+
+    @property
+    def margin(self) -> float:
+        """Target over the median draw's worst sheet."""
+        return float(self.scenario.target.limit / np.median(self.worst))
+
+    @cached_property
+    def seconds_to_target(self) -> Array:
+        """(M,) s from leaving the fixer until the slowest sheet is under for good; inf if never.
+
+        Between outputs the logarithm of the residual counts as straight.
+        """
+        slowest = np.zeros(self.sample.members)
+        for lot, left in enumerate(self.nominal.run.left_fixer):
+            crossed = last_crossing(self.times, self.residual[:, lot], self.scenario.target.limit)
+            slowest = np.maximum(slowest, crossed - left)
+        return slowest
+
+    def quantile(self, shares: tuple[float, ...], *, typical: bool = False) -> Array:
+        """(len(shares), T) kg/m2: at each time, of the worst sheet (or the median one)."""
+        counts = [lot.count for lot in self.nominal.run.timeline.lots]
+        lots = np.repeat(np.arange(len(counts)), counts)
+        # sheets that are still to come, or in the fixer, are no part of the wash
+        left = np.array(self.nominal.run.left_fixer)[lots]
+        washing = np.where(self.times >= left[:, None], self.residual[:, lots], np.nan)
+        begun = self.times >= left.min()
+        found = np.full((len(shares), len(self.times)), np.nan)
+        of_sheets = np.nanmedian if typical else np.nanmax
+        found[:, begun] = np.quantile(of_sheets(washing[:, :, begun], axis=1), shares, axis=0)
+        return found
+
+
+def last_crossing(times: Array, residual: Array, limit: float) -> Array:
+    """(M,) s at which residual (M, T) last falls to the limit; inf where it ends above it."""
+    over = residual > limit
+    last = residual.shape[1] - 1 - np.argmax(over[:, ::-1], axis=1)
+    found = np.where(over.any(axis=1), times[last], times[0])
+    inside = over.any(axis=1) & ~over[:, -1]
+    rows, at = np.flatnonzero(inside), last[inside]
+    high, low = np.log(residual[rows, at]), np.log(np.maximum(residual[rows, at + 1], 1e-12))
+    share = (high - np.log(limit)) / (high - low)
+    found[rows] = times[at] + share * (times[at + 1] - times[at])
+    found[over[:, -1]] = np.inf
+    return found
+
+
+def observe(
+    scenario: Scenario,
+    sample: Sample,
+    see: Callable[[Run], Array],
+    nodes: tuple[str, tuple[int, ...]],
+    progress: Callable[[float], None] | None = None,
+) -> Array:
+    """(M, ...) what `see` finds in the run of every member, computed in chunks on all cores.
+
+    see gets a run of at most CHUNK members and returns an array with them as its first axis.
+    progress is called with the share done after each chunk; what it raises ends the work.
+    """
+    timeline = scenario.timeline
+    chunks = [slice(i, i + CHUNK) for i in range(0, sample.members, CHUNK)]
+
+    def work(chunk: slice) -> Array:
+        return see(march_through(scenario, timeline, *nodes, sample=sample.part(chunk)))
+
+    found = []
+    with ThreadPoolExecutor(os.cpu_count()) as threads:
+        try:
+            for done in threads.map(work, chunks):
+                found.append(done)
+                if progress is not None:
+                    progress(len(found) / len(chunks))
+        except BaseException:
+            threads.shutdown(cancel_futures=True)
+            raise
+    return np.concatenate(found)
+
+
+def solve_band(
+    scenario: Scenario,
+    sample: Sample | None = None,
+    progress: Callable[[float], None] | None = None,
+) -> Band:
+    """Wash the scenario's sheets once for every member of a sample.
+
+    Without a sample, 256 draws from the bands of everything unknown. Nodes are those that suffice
+    for the scenario as it stands, or finer until the draws farthest out agree too.
+    """
+    if sample is None:
+        sample = unknowns.draw(scenario)
+    nominal = solve(scenario)
+    space = nominal.run.slab.space
+    rungs = ladder(scenario.settings.nodes, nominal.run.paper)
+    start = (space.family, space.intervals)
+    finer = rungs[rungs.index(start) + 1 :] if start in rungs else []
+    extreme = sample.part(_farthest(sample))
+    nodes, error = start, 0.0
+    if finer:
+        coarse = observe(scenario, extreme, _ends, nodes)
+        for rung in finer:
+            fine = observe(scenario, extreme, _ends, rung)
+            error = float(np.max(np.abs(coarse - fine) / (fine + 1e-6)))
+            if error <= ACCURACY:
+                break
+            nodes, coarse = rung, fine
+    residual = observe(scenario, sample, _residual, nodes, progress)
+    return Band(nominal, sample, nominal.times, np.maximum(residual, 0.0), error)
+
+
+def _residual(run: Run) -> Array:
+    """(M, lots, T) kg/m2."""
+    rows = run.slab.capacity[:, None, :]
+    lots = range(len(run.timeline.lots))
+    return np.stack([run.see_all(lot, run.times, rows)[:, :, 0] for lot in lots], axis=1)
+
+
+def _ends(run: Run) -> Array:
+    """(M, lots) kg/m2 when the evening ends."""
+    return np.stack(
+        [np.sum(run.slab.capacity * lot.state, axis=1) for lot in run.state.lots], axis=1
+    )
+
+
+def _farthest(sample: Sample) -> Array:
+    """Numbers of the members with the most unusual factors."""
+    away = np.zeros(sample.members)
+    for values in sample.factors.values():
+        away += np.log(values) ** 2
+    return np.sort(np.argsort(away)[-EXTREMES:])
