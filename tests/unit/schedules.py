@@ -134,6 +134,7 @@ def evenings(draw: st.DrawFn, lots: int = 3, members: int = 1, most: int = 12) -
         evening.fill(tank, 0)
     evening.events.append(march.Place(evening.at, 0, FIXING))
     evening.inside.add(0)
+    evening.now += 10.0  # so that there is fixer to keep account of
     deeds = (Evening.place, Evening.lift, Evening.set, Evening.fill, Evening.dump)
     deeds += (Evening.place, Evening.expose, Evening.release)
     for _ in range(draw(st.integers(3, most))):
