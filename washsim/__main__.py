@@ -24,6 +24,7 @@ from rich.table import Table
 from rich.text import Text
 
 from washsim import export, files
+from washsim.band import Band, solve_band
 from washsim.errors import InputError, WashsimError
 from washsim.fields import short
 from washsim.result import Result
@@ -32,6 +33,7 @@ from washsim.solve import solve
 from washsim.units import rounded
 
 DEMO = "demo"
+_NO_BAND = "only the numbers as they stand, without draws from the bands of what is unmeasured"
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -80,11 +82,13 @@ def _parser() -> argparse.ArgumentParser:
     one = commands.add_parser("simulate", help="wash one scenario and say what came of it")
     one.add_argument("file", nargs="?", help="scenario file; without one, the demo evening")
     one.add_argument("--json", action="store_true", help="one JSON object on stdout")
+    one.add_argument("--no-band", action="store_true", help=_NO_BAND)
     one.add_argument("--csv", metavar="FILE", help="write the curves; '-' for stdout")
     one.set_defaults(run=_simulate)
     several = commands.add_parser("compare", help="two or more scenarios side by side")
     several.add_argument("files", nargs="+", metavar="file", help="scenario files")
     several.add_argument("--json", action="store_true", help="a list of JSON objects on stdout")
+    several.add_argument("--no-band", action="store_true", help=_NO_BAND)
     several.set_defaults(run=_compare)
     app = commands.add_parser("serve", help="open the app in the browser")
     app.add_argument("--port", type=_port, default=0, help="port to listen on; else a free one")
@@ -113,23 +117,22 @@ def _simulate(given: argparse.Namespace) -> int:
         raise InputError("--csv: expected a file name beside --json, not '-' for stdout as well")
     scenario = _scenario(given.file)
     with _place(given.file):
-        result = _solved(scenario)
+        result, doubt = _solved(scenario, not given.no_band)
     if given.csv is not None:
         _write(given.csv, lambda stream: export.write_csv(result, stream))
     if given.json:
-        print(json.dumps(export.summary(result), indent=2, allow_nan=False))
+        print(json.dumps(export.summary(result, doubt), indent=2, allow_nan=False))
     elif given.csv != "-":
-        _report(result)
+        _report(result, doubt)
     return 0
 
 
 def _compare(given: argparse.Namespace) -> int:
     scenarios = [files.load(file) for file in given.files]
-    results = []
+    summaries = []
     for file, scenario in zip(given.files, scenarios, strict=True):
         with _place(file):
-            results.append(_solved(scenario))
-    summaries = [export.summary(result) for result in results]
+            summaries.append(export.summary(*_solved(scenario, not given.no_band)))
     if given.json:
         print(json.dumps(summaries, indent=2, allow_nan=False))
         return 0
@@ -206,8 +209,8 @@ def _place(file: str | None) -> Iterator[None]:
         raise InputError(f"{file or DEMO}, {error}") from None
 
 
-def _solved(scenario: Scenario) -> Result:
-    """Solve, with a progress bar on stderr once it takes longer than a second."""
+def _solved(scenario: Scenario, doubt: bool) -> tuple[Result, Band | None]:
+    """Solve, in doubt with a band, and with a progress bar on stderr after a second."""
     start = time.monotonic()
     console = Console(stderr=True)
     bar = Progress(transient=True, console=console, disable=not console.is_terminal)
@@ -219,7 +222,10 @@ def _solved(scenario: Scenario) -> Result:
         bar.update(task, completed=share)
 
     try:
-        return solve(scenario, tell)
+        if not doubt:
+            return solve(scenario, tell), None
+        found = solve_band(scenario, progress=tell)
+        return found.nominal, found
     finally:
         # stopping a bar that never started would print an empty line
         if bar.live.is_started:
@@ -235,13 +241,37 @@ def _last_ratio(summary: dict[str, Any]) -> float | None:
     return next((ratio for ratio in reversed(ratios) if ratio is not None), None)
 
 
+def _chance(band: dict[str, Any] | None) -> str:
+    """In whole percent, never more certain than the number of draws allows."""
+    if band is None:
+        return "–"
+    least = 1 / band["draws"]
+    if band["chance"] < least:
+        return f"under {100 * least:.1g} %"
+    if band["chance"] > 1 - least:
+        return f"over {100 * (1 - least):.0f} %"
+    return f"{100 * band['chance']:.0f} %"
+
+
+def _span(band: dict[str, Any] | None, key: str) -> str:
+    if band is None:
+        return "–"
+    low, _, high = band[key]
+    if low is None:
+        return "never"
+    return f"{_number(low, 2)} to {'never' if high is None else _number(high, 2)}"
+
+
 _ROWS: list[tuple[str, Callable[[dict[str, Any]], str]]] = [
     ("sheets", lambda s: f"{s['sheet_count']} ({_number(s['paper_m2'])} m²)"),
     ("load after fixing, g/m²", lambda s: _number(s["load_g_m2"])),
     ("worst sheet ends at, g/m²", lambda s: _number(s["worst_residual_g_m2"])),
     ("target, g/m²", lambda s: _number(s["target_g_m2"])),
     ("target met", lambda s: "yes" if s["meets_target"] else "NO"),
+    ("chance of that, all doubt in", lambda s: _chance(s["band"])),
     ("minutes to target", lambda s: _number(s["minutes_to_target"])),
+    ("the same, 5 to 95 % of draws", lambda s: _span(s["band"], "minutes_to_target")),
+    ("worst sheet, 5 to 95 % of draws", lambda s: _span(s["band"], "worst_residual_g_m2")),
     ("floor of the last water, g/m²", lambda s: _number(s["floor_g_m2"])),
     ("last vessel, L per m² of paper", lambda s: _number(_last_ratio(s))),
     ("fresh water, L", lambda s: _number(s["litres_total"])),
@@ -251,10 +281,10 @@ _ROWS: list[tuple[str, Callable[[dict[str, Any]], str]]] = [
 ]
 
 
-def _report(result: Result) -> None:
+def _report(result: Result, doubt: Band | None) -> None:
     """Tables for a terminal."""
     console = _Terminal()
-    found = export.summary(result)
+    found = export.summary(result, doubt)
     # people's words as Text: nothing in them is read as markup
     console.print(Text(found["title"], "bold"))
     console.print(Text(found["sentence"]))

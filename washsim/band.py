@@ -19,6 +19,8 @@ from washsim.unknowns import Sample
 
 CHUNK = 64
 """Members marched side by side: more bring no speed, only memory."""
+BAND = (0.05, 0.5, 0.95)
+"""Shares of the draws at a band's lower edge, middle and upper edge."""
 EXTREMES = 8
 """Members of a band that are computed once more on finer nodes."""
 ACCURACY = 0.01
@@ -74,6 +76,12 @@ class Band:
             crossed = last_crossing(self.times, self.residual[:, lot], self.scenario.target.limit)
             slowest = np.maximum(slowest, crossed - left)
         return slowest
+
+    def minutes_to_target(self, share: float) -> float | None:
+        """Minutes until this share of the draws is under the target; None if it never is."""
+        ranked = np.sort(self.seconds_to_target)
+        seconds = ranked[min(int(share * len(ranked)), len(ranked) - 1)]
+        return float(seconds / 60) if np.isfinite(seconds) else None
 
     def quantile(self, shares: tuple[float, ...], *, typical: bool = False) -> Array:
         """(len(shares), T) kg/m2: at each time, of the worst sheet (or the median one)."""

@@ -6,6 +6,7 @@ import holoviews as hv
 import holoviews.plotting.bokeh  # registers the drawing back end; nothing is fetched
 import numpy as np
 
+from washsim.band import Band
 from washsim.engine.space import Array
 from washsim.pictures import Curves, curves, depths
 from washsim.result import Result
@@ -23,11 +24,17 @@ LOWEST_G_M2 = 1e-5
 """Residuals below this are drawn at it: a log axis has no zero, and no test can see them."""
 
 
-def residual_curve(*results: Result, width: int = 640, height: int = 360) -> hv.Overlay:
-    """Residual of each result's worst sheet on a log axis, with target, floor and visible band."""
-    shown = [curves(result) for result in results]
+def residual_curve(*washes: Result | Band, width: int = 640, height: int = 360) -> hv.Overlay:
+    """Residual of each wash's worst sheet on a log axis, with its band, target and visible band."""
+    results = [wash.nominal if isinstance(wash, Band) else wash for wash in washes]
+    bands = [wash if isinstance(wash, Band) else None for wash in washes]
+    shown = [curves(result, band) for result, band in zip(results, bands, strict=True)]
     parts: list[hv.Element] = [_visible(shown[0], width, height)]
     for result, curve, (colour, dash) in zip(results, shown, _cycle(len(results)), strict=True):
+        low, high = np.maximum(curve.worst_band_g_m2, LOWEST_G_M2)
+        if np.isfinite(high).any():
+            area = hv.Area((curve.minutes, low, high), vdims=["low", "high"])
+            parts.append(area.opts(color=colour, alpha=0.18, line_width=0))
         residual = np.maximum(curve.worst_g_m2, LOWEST_G_M2)
         line = hv.Curve((curve.minutes, residual), label=result.scenario.title)
         parts.append(line.opts(color=colour, line_dash=dash, line_width=2.5))

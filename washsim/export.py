@@ -8,6 +8,7 @@ from typing import Any, TextIO
 import numpy as np
 
 from washsim.advice import cautions, limits_now, sentence
+from washsim.band import BAND, Band
 from washsim.clearing import clearing
 from washsim.recipes import Drain
 from washsim.result import Result
@@ -41,6 +42,10 @@ KEYS = {
     "fixing_over_clearing": "fixing time over that; twice is customary",
     "silver_g": "dissolved silver carried into all wash water, g",
     "silver_first_water_mg_l": "silver in the first water that leaves, mg/L",
+    "band": "what draws from the bands of the unmeasured numbers come to; null if not asked for. "
+    "draws: how many; chance that the worst sheet meets the target; chance_error, its standard "
+    "error; worst_residual_g_m2 and minutes_to_target at the 5th, 50th and 95th percentile (null "
+    "where so many draws never get there); unknowns: names of what was drawn; numerical_error",
     "limits_now": "shares of 'bath', 'film', 'inside' and 'release' in holding up the worst sheet "
     "at the end, sum 1",
     "half_lives_s": "slowest half-lives in the last water, s",
@@ -57,7 +62,7 @@ KEYS = {
 """Meaning of every key of `summary`, for the reference page."""
 
 
-def summary(result: Result) -> dict[str, Any]:
+def summary(result: Result, band: Band | None = None) -> dict[str, Any]:
     """Plain numbers, lists and words, ready for json.dumps; the keys are those of KEYS."""
     end = result.run.timeline.end
     lot = result.worst_lot
@@ -88,6 +93,7 @@ def summary(result: Result) -> dict[str, Any]:
         "fixing_over_clearing": clear.ratio,
         "silver_g": 1e3 * result.silver_to_drain(),
         "silver_first_water_mg_l": 1e3 * result.first_silver,
+        "band": None if band is None else doubt(band),
         "limits_now": result.shares(lot, end),
         "half_lives_s": list(result.half_lives(lot, end)),
         "numerical_error": result.numerical_error,
@@ -96,6 +102,19 @@ def summary(result: Result) -> dict[str, Any]:
         "steps": steps(result),
         "sheets": sheets(result),
         "cautions": list(cautions(result)),
+    }
+
+
+def doubt(band: Band) -> dict[str, Any]:
+    """What the draws come to."""
+    return {
+        "draws": band.sample.members,
+        "chance": band.chance,
+        "chance_error": band.chance_error,
+        "worst_residual_g_m2": [1e3 * float(x) for x in np.quantile(band.worst, BAND)],
+        "minutes_to_target": [band.minutes_to_target(share) for share in BAND],
+        "unknowns": list(band.sample.factors),
+        "numerical_error": band.numerical_error,
     }
 
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from washsim import tables
 from washsim.advice import limits_now
+from washsim.band import BAND, Band
 from washsim.engine.march import AIR
 from washsim.engine.space import Array
 from washsim.result import Result
@@ -45,6 +46,8 @@ class Curves:
 
     minutes: Array
     worst_g_m2: Array
+    worst_band_g_m2: Array
+    """(2, T) lower and upper edge of the draws' band; NaN where there is none."""
     typical_g_m2: Array
     floor_g_m2: Array
     water_g_l: Array
@@ -112,7 +115,7 @@ def place(result: Result, lot: int, time: float) -> str:
     return "draining" if segment.tank == AIR else result.run.timeline.basins[segment.tank].label
 
 
-def curves(result: Result) -> Curves:
+def curves(result: Result, band: Band | None = None) -> Curves:
     """Residual of the worst and the median sheet, floor and water around the worst."""
     lot = result.worst_lot
     # the fixing is short beside the wash: it gets points of its own
@@ -124,6 +127,7 @@ def curves(result: Result) -> Curves:
     return Curves(
         minutes=times / 60,
         worst_g_m2=np.maximum(1e3 * result.at(lot, times), 0.0),
+        worst_band_g_m2=_edges(times, band),
         typical_g_m2=np.maximum(1e3 * result.at(typical, times), 0.0),
         floor_g_m2=1e3 * np.array([result.floor(lot, float(t)) for t in times]),
         water_g_l=result.water_around(lot, times),
@@ -133,3 +137,11 @@ def curves(result: Result) -> Curves:
             tables.datum("limits.spot_test.visible_high").value,
         ),
     )
+
+
+def _edges(times: Array, band: Band | None) -> Array:
+    """(2, T) g/m2 of the worst sheet's band; between outputs its logarithm counts as straight."""
+    if band is None:
+        return np.full((2, len(times)), np.nan)
+    edges = np.log(np.maximum(1e3 * band.quantile((BAND[0], BAND[-1])), 1e-12))
+    return np.exp([np.interp(times, band.times, edge) for edge in edges])

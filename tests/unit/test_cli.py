@@ -340,10 +340,10 @@ def test_bad_arguments_are_status_two(capsys, arguments):
 
 
 def test_ctrl_c_is_no_traceback(capsys, monkeypatch, scenario):
-    def stop(*_):
+    def stop(*_, **__):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(cli, "solve", stop)
+    monkeypatch.setattr(cli, "solve_band", stop)
     assert run(capsys, "simulate", scenario) == (130, "", "")
 
 
