@@ -32,6 +32,7 @@ def page() -> pn.Template:
     pn.state.curdoc.js_on_event("document_ready", start)
     return layout.template(
         "explore.html",
+        here="./",
         roots={"explore": residual.figure},
         values={
             "heading": "an invented evening",

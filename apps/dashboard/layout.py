@@ -1,25 +1,42 @@
-"""The frame every page stands in: our own template, system fonts, nothing from another host."""
+"""The frame every page stands in: our own templates, system fonts, nothing from another host."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 import panel as pn
 from bokeh.models import CustomJS, Model
+from jinja2 import Environment, FileSystemLoader
 
 ASSETS = Path(__file__).parent / "assets"
 """Our templates, scripts and styles; the server hands them out under /assets."""
 
+NAVIGATION = (("./", "Explore"),)
+"""(address, label) of the pages, in the order of the bar on every page."""
 
-def template(name: str, roots: Mapping[str, Model], values: Mapping[str, Any]) -> pn.Template:
-    """A page from assets/: the Bokeh models it embeds by name, and the values it prints."""
-    source = (ASSETS / name).read_text(encoding="utf-8")
-    found = pn.Template(source)
+
+@lru_cache
+def _environment() -> Environment:
+    # what a visitor typed or a file said is text in every page, never markup
+    return Environment(loader=FileSystemLoader(ASSETS), autoescape=True)
+
+
+def template(
+    name: str, here: str, roots: Mapping[str, Model], values: Mapping[str, Any]
+) -> pn.Template:
+    """A page from assets/, which extends shell.html.
+
+    here: its address in NAVIGATION; roots: the Bokeh models it embeds by name; values: what it
+    prints.
+    """
+    found = pn.Template(_environment().get_template(name))
     for key, model in roots.items():
         found.add_panel(key, pn.pane.Bokeh(model, sizing_mode="stretch_both"))
-    for key, value in values.items():
+    frame = {"here": here, "navigation": NAVIGATION}
+    for key, value in {**frame, **values}.items():
         found.add_variable(key, value)
     return found
 

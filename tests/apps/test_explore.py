@@ -69,7 +69,7 @@ def wait_for(url: str, server: subprocess.Popen[bytes], seconds: float = 60) -> 
     deadline = time.monotonic() + seconds
     while time.monotonic() < deadline and server.poll() is None:
         try:
-            urllib.request.urlopen(f"{url}assets/explore.css", timeout=5).close()
+            urllib.request.urlopen(f"{url}assets/shell.css", timeout=5).close()
             return
         except OSError:
             time.sleep(0.1)
@@ -268,6 +268,17 @@ def test_keyboard_drives_the_clock(page: Page) -> None:
     expect(page.locator("#play")).to_have_attribute("aria-label", "Play")
 
 
+def test_the_theme_is_remembered(page: Page, address: str) -> None:
+    ground = "getComputedStyle(document.body).backgroundColor"
+    light = page.evaluate(ground)
+    page.get_by_role("button", name="Dark colours").click()
+    dark = page.evaluate(ground)
+    assert dark != light
+    page.goto(address)
+    answered(page, 0)
+    assert page.evaluate(ground) == dark
+
+
 def test_the_curve_scrubs_the_clock(page: Page) -> None:
     box = page.locator(".chart").bounding_box()
     assert box is not None
@@ -289,7 +300,7 @@ def test_layout(page: Page, request: pytest.FixtureRequest) -> None:
     page.screenshot(path=ARTEFACTS / f"explore-{name}-whole.png", full_page=True)
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     blocks = {}
-    parts = ".top .answer #section .limit .residual .where .inputs .notes"
+    parts = ".bar-top .title .answer #section .limit .residual .where .inputs .notes"
     for part in parts.split():
         box = page.locator(part).bounding_box()
         assert box is not None, f"{part} is not shown"

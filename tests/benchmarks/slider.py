@@ -82,7 +82,7 @@ def main() -> None:
             url = f"http://127.0.0.1:{asked.port}/"
             for _ in range(200):
                 try:
-                    urllib.request.urlopen(f"{url}assets/explore.css").close()
+                    urllib.request.urlopen(f"{url}assets/shell.css").close()
                     break
                 except OSError:
                     time.sleep(0.1)

@@ -4,6 +4,7 @@
 import { Controls } from "./controls.js";
 import { CrossSection } from "./cross_section.js";
 import { Player } from "./player.js";
+import { onTheme } from "./shell.js";
 import { followClock, followTheme, valueAt } from "./residual.js";
 
 const OPENING = 0.5; // share of the load still in the sheet
@@ -17,7 +18,7 @@ export function start({ board, frames, layers, curves, figure, marker, theme, pa
   });
   followClock(player, figure, marker);
   followTheme(theme);
-  window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => section.resize());
+  onTheme(() => section.resize());
 
   const page = { player, section, frames, layers, curves };
   player.addEventListener("time", () => showMoment(page));

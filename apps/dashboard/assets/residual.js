@@ -1,5 +1,7 @@
 // Ties the residual chart to the clock: the time marker follows it, a click or a drag moves it.
 
+import { onTheme } from "./shell.js";
+
 // What the browser changes by itself is nobody else's business: no message to the server.
 const HERE_ONLY = { sync: false };
 
@@ -29,7 +31,7 @@ export function followTheme(parts) {
     }
   };
   dress();
-  window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", dress);
+  onTheme(dress);
 }
 
 // Values of a curve at a minute, for the key beside the chart.
