@@ -62,26 +62,31 @@ class Band:
 
     @property
     def margin(self) -> float:
-        """Target over the median draw's worst sheet."""
-        return float(self.scenario.target.limit / np.median(self.worst))
+        """Target over what the worst sheet ends at in 95 of 100 draws; over 1 is met."""
+        return float(self.scenario.target.limit / np.quantile(self.worst, BAND[-1]))
 
     @cached_property
-    def seconds_to_target(self) -> Array:
-        """(M,) s from leaving the fixer until the slowest sheet is under for good; inf if never.
+    def crossings(self) -> Array:
+        """(M, lots) s at which each lot is under the target for good; inf if never.
 
         Between outputs the logarithm of the residual counts as straight.
         """
-        slowest = np.zeros(self.sample.members)
-        for lot, left in enumerate(self.nominal.run.left_fixer):
-            crossed = last_crossing(self.times, self.residual[:, lot], self.scenario.target.limit)
-            slowest = np.maximum(slowest, crossed - left)
-        return slowest
+        limit = self.scenario.target.limit
+        lots = range(self.residual.shape[1])
+        found = [last_crossing(self.times, self.residual[:, lot], limit) for lot in lots]
+        return np.maximum(np.stack(found, axis=1), self.nominal.run.left_fixer)
+
+    @property
+    def minutes_to_spare(self) -> float | None:
+        """From when 95 of 100 draws have every sheet under the target to the end; None if never."""
+        return _ranked(self.nominal.run.timeline.end - self.crossings.max(axis=1), 1 - BAND[-1])
 
     def minutes_to_target(self, share: float) -> float | None:
-        """Minutes until this share of the draws is under the target; None if it never is."""
-        ranked = np.sort(self.seconds_to_target)
-        seconds = ranked[min(int(share * len(ranked)), len(ranked) - 1)]
-        return float(seconds / 60) if np.isfinite(seconds) else None
+        """The longest a sheet must wash, from leaving the fixer, in this share of the draws.
+
+        None if that many draws never get there.
+        """
+        return _ranked((self.crossings - self.nominal.run.left_fixer).max(axis=1), share)
 
     def quantile(self, shares: tuple[float, ...], *, typical: bool = False) -> Array:
         """(len(shares), T) kg/m2: at each time, of the worst sheet (or the median one)."""
@@ -95,6 +100,12 @@ class Band:
         of_sheets = np.nanmedian if typical else np.nanmax
         found[:, begun] = np.quantile(of_sheets(washing[:, :, begun], axis=1), shares, axis=0)
         return found
+
+
+def _ranked(seconds: Array, share: float) -> float | None:
+    """Minutes of the draw that has this share of the others below it; None where not finite."""
+    found = np.quantile(seconds, share, method="inverted_cdf")
+    return float(found / 60) if np.isfinite(found) else None
 
 
 def last_crossing(times: Array, residual: Array, limit: float) -> Array:

@@ -44,8 +44,10 @@ KEYS = {
     "silver_first_water_mg_l": "silver in the first water that leaves, mg/L",
     "band": "what draws from the bands of the unmeasured numbers come to; null if not asked for. "
     "draws: how many; chance that the worst sheet meets the target; chance_error, its standard "
-    "error; worst_residual_g_m2 and minutes_to_target at the 5th, 50th and 95th percentile (null "
-    "where so many draws never get there); unknowns: names of what was drawn; numerical_error",
+    "error; margin, target over the 95th percentile of the worst sheet; minutes_to_spare from "
+    "when 95 % of the draws have every sheet under the target to the end; worst_residual_g_m2 and "
+    "minutes_to_target at the 5th, 50th and 95th percentile (null where so many draws never get "
+    "there); unknowns: names of what was drawn; numerical_error",
     "limits_now": "shares of 'bath', 'film', 'inside' and 'release' in holding up the worst sheet "
     "at the end, sum 1",
     "half_lives_s": "slowest half-lives in the last water, s",
@@ -111,6 +113,8 @@ def doubt(band: Band) -> dict[str, Any]:
         "draws": band.sample.members,
         "chance": band.chance,
         "chance_error": band.chance_error,
+        "margin": band.margin,
+        "minutes_to_spare": band.minutes_to_spare,
         "worst_residual_g_m2": [1e3 * float(x) for x in np.quantile(band.worst, BAND)],
         "minutes_to_target": [band.minutes_to_target(share) for share in BAND],
         "unknowns": list(band.sample.factors),

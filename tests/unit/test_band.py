@@ -23,7 +23,7 @@ def test_without_doubt_the_band_is_the_run() -> None:
     np.testing.assert_allclose(
         found.residual[0], np.maximum(run.residual, 0.0), rtol=1e-9, atol=1e-15
     )
-    assert found.seconds_to_target[0] == pytest.approx(60 * run.minutes_to_target, rel=1e-3)
+    assert found.minutes_to_target(0.5) == pytest.approx(run.minutes_to_target, rel=1e-3)
 
 
 @pytest.mark.parametrize(
@@ -155,3 +155,13 @@ def test_bands_edges_enclose_the_middle_in_the_picture() -> None:
     assert washing.sum() > 250
     assert np.all(low[washing] <= high[washing])
     assert high[-1] == pytest.approx(1e3 * np.quantile(found.worst, 0.95))
+
+
+def test_time_to_spare_is_what_can_be_left_out() -> None:
+    scenario = files.example("slab")
+    found = band.solve_band(scenario, NOMINAL)
+    spare = found.minutes_to_spare
+    assert spare is not None
+    shorter = scenario.but({"steps.1.duration": scenario.steps[0].duration - 60 * spare})
+    # a wash that ends when the target is met ends at the target; curves are cut in 300 outputs
+    assert solve(shorter).worst_residual == pytest.approx(scenario.target.limit, rel=2e-3)
