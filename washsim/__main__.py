@@ -23,14 +23,14 @@ from rich.progress import Progress
 from rich.table import Table
 from rich.text import Text
 
-from washsim import export, files
+from washsim import export, files, ledger
 from washsim.band import Band, solve_band
 from washsim.errors import InputError, WashsimError
 from washsim.fields import short
 from washsim.result import Result
 from washsim.scenario import Scenario
 from washsim.solve import solve
-from washsim.units import rounded
+from washsim.units import gram, kilowatt_hour, litre, rounded
 
 DEMO = "demo"
 _NO_BAND = "only the numbers as they stand, without draws from the bands of what is unmeasured"
@@ -84,6 +84,7 @@ def _parser() -> argparse.ArgumentParser:
     one.add_argument("--json", action="store_true", help="one JSON object on stdout")
     one.add_argument("--no-band", action="store_true", help=_NO_BAND)
     one.add_argument("--csv", metavar="FILE", help="write the curves; '-' for stdout")
+    one.add_argument("--evenings", type=int, metavar="N", help="evenings like this in a year")
     one.set_defaults(run=_simulate)
     several = commands.add_parser("compare", help="two or more scenarios side by side")
     several.add_argument("files", nargs="+", metavar="file", help="scenario files")
@@ -118,12 +119,16 @@ def _simulate(given: argparse.Namespace) -> int:
     scenario = _scenario(given.file)
     with _place(given.file):
         result, doubt = _solved(scenario, not given.no_band)
+    found = export.summary(result, doubt, given.evenings)
     if given.csv is not None:
         _write(given.csv, lambda stream: export.write_csv(result, stream))
     if given.json:
-        print(json.dumps(export.summary(result, doubt), indent=2, allow_nan=False))
+        print(json.dumps(found, indent=2, allow_nan=False))
     elif given.csv != "-":
-        _report(result, doubt)
+        _report(found, doubt)
+        _bills(ledger.ledger(result, given.evenings))
+        for caution in found["cautions"]:
+            _Terminal().print(Text.assemble(("Mind:", "bold"), " ", caution))
     return 0
 
 
@@ -281,10 +286,9 @@ _ROWS: list[tuple[str, Callable[[dict[str, Any]], str]]] = [
 ]
 
 
-def _report(result: Result, doubt: Band | None) -> None:
-    """Tables for a terminal."""
+def _report(found: dict[str, Any], doubt: Band | None) -> None:
+    """Tables for a terminal, of a result's summary."""
     console = _Terminal()
-    found = export.summary(result, doubt)
     # people's words as Text: nothing in them is read as markup
     console.print(Text(found["title"], "bold"))
     console.print(Text(found["sentence"]))
@@ -308,11 +312,38 @@ def _report(result: Result, doubt: Band | None) -> None:
         table.add_row(label, text(found))
     halves = ", ".join(_number(x / 60, 2) for x in found["half_lives_s"])
     table.add_row("half-lives in the last water, min", halves)
-    table.add_row("silver to the drain, g", _number(found["silver_g"]))
     table.add_row("numerical error", f"{found['numerical_error']:.0e}")
     console.print(table)
-    for caution in found["cautions"]:
-        console.print(Text.assemble(("Mind:", "bold"), " ", caution))
+
+
+def _bills(found: ledger.Ledger) -> None:
+    """The ledger, for a terminal."""
+    columns = [
+        ("evening", found.evening),
+        ("print", found.per_print),
+        ("m² of paper", found.per_m2),
+    ]
+    if found.per_year is not None:
+        columns.append((f"year of {found.evenings}", found.per_year))
+    table = Table(title="Ledger", title_justify="left")
+    table.add_column("per")
+    for name, _ in columns:
+        table.add_column(name, justify="right")
+    for label, text in _BILL:
+        table.add_row(label, *(_number(text(bill)) for _, bill in columns))
+    console = _Terminal()
+    console.print(table)
+    for words in (ledger.sentence(found), ledger.first_sentence(found)):
+        if words:
+            console.print(Text(words))
+
+
+_BILL: list[tuple[str, Callable[[ledger.Bill], float]]] = [
+    ("fresh water, L", lambda bill: bill.water / litre),
+    ("price of water and heat", lambda bill: bill.cost),
+    ("heat, kWh", lambda bill: bill.heat / kilowatt_hour),
+    ("silver in the wash water, g", lambda bill: bill.silver / gram),
+]
 
 
 if __name__ == "__main__":

@@ -10,9 +10,10 @@ import numpy as np
 from washsim.advice import cautions, limits_now, sentence
 from washsim.band import BAND, Band
 from washsim.clearing import clearing
+from washsim.ledger import Bill, ledger
 from washsim.recipes import Drain
 from washsim.result import Result
-from washsim.units import kilowatt_hour
+from washsim.units import gram, kilowatt_hour, litre, litre_per_minute
 
 FORMAT = "washsim-result-1"
 
@@ -48,6 +49,10 @@ KEYS = {
     "when 95 % of the draws have every sheet under the target to the end; worst_residual_g_m2 and "
     "minutes_to_target at the 5th, 50th and 95th percentile (null where so many draws never get "
     "there); unknowns: names of what was drawn; numerical_error",
+    "ledger": "object: evening, per_print, per_m2 and per_year (null unless evenings were given), "
+    "each with litres, cost, heat_kwh and silver_g; first_water_litres, first_water_silver_g and "
+    "first_water_share of all silver in the wash's water; running_hour: flow_l_min, litres, cost "
+    "and heat_kwh of the same batch in an hour of running water",
     "limits_now": "shares of 'bath', 'film', 'inside' and 'release' in holding up the worst sheet "
     "at the end, sum 1",
     "half_lives_s": "slowest half-lives in the last water, s",
@@ -64,8 +69,13 @@ KEYS = {
 """Meaning of every key of `summary`, for the reference page."""
 
 
-def summary(result: Result, band: Band | None = None) -> dict[str, Any]:
-    """Plain numbers, lists and words, ready for json.dumps; the keys are those of KEYS."""
+def summary(
+    result: Result, band: Band | None = None, evenings: int | None = None
+) -> dict[str, Any]:
+    """Plain numbers, lists and words, ready for json.dumps; the keys are those of KEYS.
+
+    evenings of this kind in a year, if known, give the ledger its year.
+    """
     end = result.run.timeline.end
     lot = result.worst_lot
     litres = result.litres_total * 1e3
@@ -96,6 +106,7 @@ def summary(result: Result, band: Band | None = None) -> dict[str, Any]:
         "silver_g": 1e3 * result.silver_to_drain(),
         "silver_first_water_mg_l": 1e3 * result.first_silver,
         "band": None if band is None else doubt(band),
+        "ledger": bills(result, evenings),
         "limits_now": result.shares(lot, end),
         "half_lives_s": list(result.half_lives(lot, end)),
         "numerical_error": result.numerical_error,
@@ -119,6 +130,36 @@ def doubt(band: Band) -> dict[str, Any]:
         "minutes_to_target": [band.minutes_to_target(share) for share in BAND],
         "unknowns": list(band.sample.factors),
         "numerical_error": band.numerical_error,
+    }
+
+
+def bills(result: Result, evenings: int | None) -> dict[str, Any]:
+    """The ledger in darkroom units."""
+    found = ledger(result, evenings)
+    hour = found.running
+    return {
+        "evening": _bill(found.evening),
+        "per_print": _bill(found.per_print),
+        "per_m2": _bill(found.per_m2),
+        "per_year": None if found.per_year is None else _bill(found.per_year),
+        "first_water_litres": found.first_water / litre,
+        "first_water_silver_g": found.first_silver / gram,
+        "first_water_share": found.first_share,
+        "running_hour": {
+            "flow_l_min": hour.flow / litre_per_minute,
+            "litres": hour.water / litre,
+            "cost": hour.cost,
+            "heat_kwh": hour.heat / kilowatt_hour,
+        },
+    }
+
+
+def _bill(bill: Bill) -> dict[str, float]:
+    return {
+        "litres": bill.water / litre,
+        "cost": bill.cost,
+        "heat_kwh": bill.heat / kilowatt_hour,
+        "silver_g": bill.silver / gram,
     }
 
 

@@ -1,0 +1,153 @@
+"""What an evening takes: water, money, heat and silver, beside an hour of running water."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from washsim import files, tables
+from washsim.errors import InputError
+from washsim.fields import Quantity, check_number
+from washsim.recipes import Running
+from washsim.result import Result
+from washsim.scenario import Scenario
+from washsim.units import UNITS, litre, litre_per_minute, rounded
+
+EVENINGS = Quantity(UNITS[""], 1, 366, "evenings like this one in a year", whole=True)
+RUNNING = "slots"
+"""The catalogue's running wash, for a printer whose scenario has no vessel with a tap."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bill:
+    """Fresh water m3, its price and the heat's in the scenario's money, heat J, silver kg."""
+
+    water: float
+    cost: float
+    heat: float
+    silver: float
+
+    def times(self, factor: float) -> Bill:
+        """The same for so many evenings, or for one print's share of one."""
+        return Bill(
+            water=factor * self.water,
+            cost=factor * self.cost,
+            heat=factor * self.heat,
+            silver=factor * self.silver,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunningHour:
+    """The same batch in running water instead: litres, money and heat alone, nothing is solved."""
+
+    vessel: str
+    flow: float
+    """m3/s."""
+    water: float
+    cost: float
+    heat: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ledger:
+    """An evening's bill, shared out."""
+
+    evening: Bill
+    per_print: Bill
+    per_m2: Bill
+    per_year: Bill | None
+    """None where nobody said how many evenings a year has."""
+    evenings: int | None
+    first_water: float
+    """m3 of the first water to leave after the sheets met it; 0 if they met none."""
+    first_silver: float
+    """kg of silver in it."""
+    running: RunningHour
+
+    @property
+    def first_share(self) -> float:
+        """Share of all silver in the water that collecting the first water keeps from the drain."""
+        return self.first_silver / self.evening.silver if self.evening.silver else 0.0
+
+
+def ledger(result: Result, evenings: int | None = None, flow: float | None = None) -> Ledger:
+    """Share out what a result took; evenings of this kind in a year, flow (m3/s) of the tap.
+
+    InputError for evenings that no year has, or a flow no vessel may have.
+    """
+    if evenings is not None:
+        check_number(EVENINGS, evenings, "evenings")
+    evening = Bill(
+        water=result.litres_total,
+        cost=result.cost,
+        heat=result.heat,
+        silver=result.silver_to_drain(),
+    )
+    first = result.first_water
+    return Ledger(
+        evening=evening,
+        per_print=evening.times(1 / result.sheets),
+        per_m2=evening.times(1 / result.scenario.paper_area),
+        per_year=None if evenings is None else evening.times(evenings),
+        evenings=evenings,
+        first_water=first.volume if first else 0.0,
+        first_silver=result.silver_per_fixer * first.amount if first else 0.0,
+        running=_running_hour(result.scenario, flow),
+    )
+
+
+def running_hour(scenario: Scenario, flow: float | None = None) -> Scenario:
+    """The same batch under an hour of running water (the customary time for a fibre print).
+
+    In the printer's own vessel with a tap, or else the slot washer of the catalogue; flow, m3/s,
+    if given, replaces the vessel's.
+    """
+    washer = next((vessel for vessel in scenario.vessels if vessel.flow > 0), None)
+    if washer is None:
+        usual = files.with_method(scenario, RUNNING)
+        washer = usual.vessels[0]
+    if flow is not None:
+        if flow <= 0:
+            raise InputError(f"flow_l_min: expected more than 0, got {flow / litre_per_minute:g}")
+        washer = replace(washer, flow=flow)
+    hour = tables.datum("limits.fibre_hour").si
+    step = Running(vessel=washer.name, duration=hour)
+    return replace(scenario, vessels=(washer,), steps=(step,), late=(), stuck=())
+
+
+def _running_hour(scenario: Scenario, flow: float | None) -> RunningHour:
+    instead = running_hour(scenario, flow)
+    volume, water = instead.timeline.volume(1), instead.water
+    heat = water.heating(volume, water.temperature)
+    return RunningHour(
+        vessel=instead.vessels[0].name,
+        flow=instead.vessels[0].flow,
+        water=volume,
+        cost=volume * water.price + heat * water.heat_price,
+        heat=heat,
+    )
+
+
+def sentence(found: Ledger) -> str:
+    """The evening's water beside an hour of running water, in words."""
+    hour = found.running
+    tap = (
+        f"An hour of running water in {hour.vessel!r} at {rounded(hour.flow / litre_per_minute)} "
+        f"L/min would take {rounded(hour.water / litre)} L"
+    )
+    saved = hour.water - found.evening.water
+    if abs(saved) < 0.5 * litre:
+        return f"{tap}: as much as this evening."
+    return f"{tap}: {rounded(abs(saved) / litre)} L {'more' if saved > 0 else 'less'} than this."
+
+
+def first_sentence(found: Ledger) -> str:
+    """What collecting the first water keeps from the drain, in words; empty without silver."""
+    if found.first_silver <= 0:
+        return ""
+    return (
+        f"The first water, {rounded(found.first_water / litre)} L, carries "
+        f"{rounded(1e3 * found.first_silver, 2)} g of silver "
+        f"({rounded(1e3 * found.first_silver / found.first_water, 2)} mg/L): collecting it keeps "
+        f"{100 * found.first_share:.0f} % of the wash's silver from the drain."
+    )
