@@ -1,4 +1,4 @@
-"""The command line: ``washsim simulate``, ``compare``, ``serve``, ``example``."""
+"""The command line: ``washsim simulate``, ``compare``, ``sheet``, ``serve``, ``example``."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from rich.progress import Progress
 from rich.table import Table
 from rich.text import Text
 
-from washsim import export, files, ledger
+from washsim import export, files, ledger, wall_page, wall_sheet, wording
 from washsim.band import Band, solve_band
 from washsim.errors import InputError, WashsimError
 from washsim.fields import short
@@ -91,6 +91,14 @@ def _parser() -> argparse.ArgumentParser:
     several.add_argument("--json", action="store_true", help="a list of JSON objects on stdout")
     several.add_argument("--no-band", action="store_true", help=_NO_BAND)
     several.set_defaults(run=_compare)
+    sheet = commands.add_parser("sheet", help="write an evening's wall sheet, with clock times")
+    sheet.add_argument("file", nargs="?", help="scenario file; without one, the demo evening")
+    sheet.add_argument("--start", default="19:30", help="when the first sheet is fixed (19:30)")
+    sheet.add_argument("--clock", type=int, choices=wording.CLOCKS, default=24, help="hours")
+    sheet.add_argument("--paper", choices=tuple(wall_page.PAPERS), default="a4", help="to print on")
+    sheet.add_argument("--text", action="store_true", help="plain text instead of HTML to print")
+    sheet.add_argument("--to", metavar="FILE", help="where; '-' for stdout, else FILE.html here")
+    sheet.set_defaults(run=_sheet)
     app = commands.add_parser("serve", help="open the app in the browser")
     app.add_argument("--port", type=_port, default=0, help="port to listen on; else a free one")
     app.add_argument("--address", default="localhost", help="address to listen on")
@@ -151,6 +159,25 @@ def _compare(given: argparse.Namespace) -> int:
     console.print(table)
     for each in summaries:
         console.print(Text.assemble((each["title"], "bold"), ": ", each["sentence"]))
+    return 0
+
+
+def _sheet(given: argparse.Namespace) -> int:
+    clock = wording.Clock(start=wording.start_of(given.start), hours=given.clock)
+    scenario = _scenario(given.file)
+    with _place(given.file):
+        sheet = wall_sheet.wall_sheet(scenario, clock)
+    if given.text:
+        _write(given.to or "-", lambda stream: stream.write(wall_page.text(sheet)))
+        return 0
+    path = given.to or f"{Path(given.file or DEMO).stem}.html"
+    if given.to is None and Path(path).exists():
+        raise InputError(f"{path}: is there already; move it or choose another name with --to")
+    _write(path, lambda stream: stream.write(wall_page.html(sheet, given.paper)))
+    if path != "-":
+        count = len(wall_page.layout(sheet, given.paper).pages)
+        told = "one page" if count == 1 else f"{count} pages, numbered: it does not fit one"
+        print(f"wrote {path} ({told}); open it in a browser and print it")
     return 0
 
 
