@@ -55,6 +55,8 @@ _UNITS = (
     Unit("s", "s"),
     Unit("min", "min", minute),
     Unit("h", "h", hour),
+    Unit("days", "days", 24 * hour),
+    Unit("g", "g", gram),
     Unit("l", "L", litre),
     Unit("ml", "mL", millilitre),
     Unit("l_min", "L/min", litre_per_minute),
