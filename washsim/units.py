@@ -49,6 +49,7 @@ class Unit:
 _UNITS = (
     Unit("", ""),
     Unit("percent", "%", 0.01),
+    Unit("nm", "nm", 1e-9),
     Unit("um", "µm", micrometre),
     Unit("mm", "mm", millimetre),
     Unit("cm", "cm", centimetre),
