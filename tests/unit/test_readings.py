@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import pytest
 
 from washsim import files, readings, stains
 from washsim.errors import InputError
-from washsim.readings import Drip, Drop, Ladder, Laboratory, Rung, Tests
+from washsim.readings import Drip, Drop, Laboratory, Ladder, Rung, Tests
 
 TEXT = """
 format = "washsim-readings-1"
@@ -161,7 +162,7 @@ def test_stains_darken_yellow_first_and_level_off():
     bare = stains.reflectance(0.0)
     assert bare == pytest.approx((0.95, 0.93, 0.88))
     ladder = [stains.reflectance(r * 1e-6) for r in (2.5, 5, 12, 24, 50, 120)]
-    for light, dark in zip(ladder, ladder[1:], strict=False):
+    for light, dark in itertools.pairwise(ladder):
         assert all(a > b for a, b in zip(light, dark, strict=True))
         # told apart without colour as well: blue falls first, red last
         red, green, blue = (d / b for d, b in zip(dark, bare, strict=True))
