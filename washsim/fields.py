@@ -100,9 +100,10 @@ def part(
     many: bool = False,
     named: bool = False,
     words: tuple[str, ...] = (),
+    most: int = 60,
 ) -> Any:
     """Declare a nested block, a tuple of blocks, or a tuple of blocks that carry a `name`."""
-    declared = Part(kinds, meaning, many, named, words=words)
+    declared = Part(kinds, meaning, many, named, most, words)
     return field(default=default, metadata={"declared": declared})
 
 

@@ -85,17 +85,17 @@ def loads(text: str, where: str = "scenario") -> Scenario:
     return parse(Scenario, FORMAT, text, where)
 
 
-def read(path: str | Path) -> tuple[str, str]:
-    """The text of a small UTF-8 file, and how messages name it. InputError in one sentence."""
+def read(path: str | Path, largest: int = LARGEST) -> tuple[str, str]:
+    """The text of a UTF-8 file of so many bytes, and how messages name it; else InputError."""
     path = Path(path)
     place = str(path) if str(path).isprintable() else ascii(str(path))
     try:
         size = path.stat().st_size
         if not path.is_file():
             raise InputError(f"{place}: expected a TOML file, got a folder or device")
-        if size > LARGEST:
+        if size > largest:
             raise InputError(
-                f"{place}: expected at most {LARGEST / 1e6:g} MB, got {size / 1e6:.1f} MB"
+                f"{place}: expected at most {largest / 1e6:g} MB, got {size / 1e6:.1f} MB"
             )
         # some editors put a byte order mark first; it means nothing in UTF-8
         return path.read_text(encoding="utf-8-sig"), place
