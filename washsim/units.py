@@ -62,6 +62,7 @@ _UNITS = (
     Unit("ml", "mL", millilitre),
     Unit("l_min", "L/min", litre_per_minute),
     Unit("ml_m2", "mL/m²", millilitre),
+    Unit("l_m2", "L/m²", litre),
     Unit("c", "°C", 1.0, 273.15),
     Unit("k", "K"),
     Unit("g_l", "g/L"),
