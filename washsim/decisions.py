@@ -62,15 +62,14 @@ def when_stained(
     if sample is None:
         sample = fit(result.scenario, observations(result.scenario, tests), draws=64).sample
     band = solve_band(mended, sample)
-    under = float(np.quantile(band.seconds_to_target, SURE, method="higher"))
-    washed = result.run.timeline.end - max(result.run.left_fixer)
+    under = np.quantile(band.crossings.max(axis=1), SURE, method="inverted_cdf")
     limit = 1e3 * result.scenario.target.limit
     what = (
         f"Rinse, {_AID / minute:.0f} min of wash aid, two changes of {_BATH / minute:.0f} min, "
         "every face free"
     )
     if np.isfinite(under):
-        wait = max(under - washed, _AID + _BATH) / minute
+        wait = max(float(under) - result.run.timeline.end, _AID + _BATH) / minute
         found.append(
             Decision(
                 f"{what}; test again {wait:.0f} min from now.",

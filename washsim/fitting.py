@@ -10,7 +10,7 @@ be computed from the tables can be computed from the readings.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -233,17 +233,23 @@ def _water(run: Run, lot: int, at: float) -> Array:
 def log_likelihood(logs: Array, seen: tuple[Observation, ...]) -> Array:
     """(N,) log probability of what was seen, given ln of the true residuals (N, n).
 
-    Of a value: density in its logarithm. The shared error is integrated out numerically.
+    Of a value: density in its logarithm. The error of each scale is integrated out numerically.
     """
     from scipy.special import logsumexp  # slow to import, and a plain run needs none of it
 
-    if not any(one.shared for one in seen):
-        return chances(logs, seen).sum(axis=-1)
+    total = np.zeros(len(logs))
     weights = np.exp(-0.5 * _SHARED**2)
-    shared = np.array([one.shared for one in seen])
-    shifted = logs[:, None, :] + _SHARED[:, None] * shared
-    each = chances(shifted, seen).sum(axis=-1)
-    return np.asarray(logsumexp(each, axis=1, b=weights / weights.sum()))
+    for scale in {one.scale for one in seen}:
+        which = [i for i, one in enumerate(seen) if one.scale == scale]
+        read = tuple(seen[i] for i in which)
+        shared = np.array([one.shared for one in read])
+        if not np.any(shared):
+            total += chances(logs[:, which], read).sum(axis=-1)
+            continue
+        shifted = logs[:, None, which] + _SHARED[:, None] * shared
+        each = chances(shifted, read).sum(axis=-1)
+        total += logsumexp(each, axis=1, b=weights / weights.sum())
+    return total
 
 
 def chances(logs: Array, seen: tuple[Observation, ...]) -> Array:
@@ -285,3 +291,29 @@ def effective_diffusivity(scenario: Scenario, sample: Sample) -> Array:
         storage += thickness * porosity * layer.retardation
         resistance += thickness / (porosity * of("hindrance") * free)
     return sum(layer.thickness for layer in layers) ** 2 / (storage * resistance)
+
+
+def fitted_scenario(found: Fit) -> Scenario:
+    """The scenario with its paper as fitted, at the middle of the draws; all else as it stood.
+
+    The paper becomes the printer's own: washed again, it is taken as said, without a band.
+    """
+    middle = unknowns.sample(found.unknowns, found.z.mean(axis=0)[None])
+
+    def of(name: str) -> float:
+        return float(middle.of(name)[0])
+
+    scenario = found.scenario
+    layers = tuple(
+        replace(
+            layer,
+            thickness=layer.thickness * of(f"{layer.name}.thickness"),
+            porosity=min(1.0, layer.porosity * of(f"{layer.name}.porosity")),
+            hindrance=min(1.0, layer.hindrance * of(f"{layer.name}.hindrance")),
+            retention=layer.retention * of("held_pool"),
+            release_half_life=layer.release_half_life * of("release"),
+        )
+        for layer in scenario.sheet.material.layers
+    )
+    sheet = replace(scenario.sheet, paper="own", explanation="own", layers=layers)
+    return replace(scenario, sheet=sheet)

@@ -231,7 +231,7 @@ class Observation:
 
     what: 'whole', 'front', 'back' (kg/m2) or 'water' (kg/m3, around the lot). low 0 and high
     infinite where the reading is open; equal for a value. own: error of this reading alone;
-    shared: that of the scale, common to all readings of the evening.
+    shared: that of the scale, common to all readings on the scale of that number.
     """
 
     what: str
@@ -241,6 +241,7 @@ class Observation:
     high: float
     own: float
     shared: float
+    scale: int = 0
 
     @property
     def middle(self) -> float:
@@ -258,8 +259,11 @@ class Observation:
         return math.hypot(self.own, self.shared, between)
 
 
-def observations(scenario: Scenario, tests: Tests) -> tuple[Observation, ...]:
-    """Readings on the scenario's own sheets and clock. InputError names the reading."""
+def observations(scenario: Scenario, tests: Tests, scale: int = 0) -> tuple[Observation, ...]:
+    """Readings on the scenario's own sheets and clock. InputError names the reading.
+
+    scale: a number that tells readings on one scale from those on another.
+    """
     timeline = scenario.timeline
     steps = tests.ladder.residuals(scenario) if tests.ladder else ()
     found = []
@@ -281,9 +285,10 @@ def observations(scenario: Scenario, tests: Tests) -> tuple[Observation, ...]:
                 f"got {(at - left) / 60:g}"
             )
         what, low, high, own, shared = _bounds(one, steps)
-        found.append(
-            Observation(what=what, lot=lot, at=at, low=low, high=high, own=own, shared=shared)
+        one_more = Observation(
+            what=what, lot=lot, at=at, low=low, high=high, own=own, shared=shared, scale=scale
         )
+        found.append(one_more)
     return tuple(found)
 
 

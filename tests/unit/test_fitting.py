@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import mpmath as mp
 import numpy as np
@@ -57,6 +58,17 @@ def test_values_on_one_scale_share_its_error():
     wide = multivariate_normal(cov=0.09 * np.eye(20) + 0.35**2)
     expected = wide.logpdf(np.log([2.0, 1.5] * 10))
     assert fitting.log_likelihood(np.tile(logs[:1], 10), many) == pytest.approx(expected, abs=5e-5)
+
+
+def test_two_scales_have_errors_of_their_own():
+    """As if each scale's readings had been read on an evening of their own."""
+    one, other = seen(2e-5, 2e-5, 0.3, 0.35), replace(seen(3e-5, 3e-5, 0.3, 0.35), scale=1)
+    logs = np.log([[1e-5, 2e-5]])
+    apart = fitting.log_likelihood(logs[:, :1], (one,)) + fitting.log_likelihood(
+        logs[:, 1:], (other,)
+    )
+    assert fitting.log_likelihood(logs, (one, other)) == pytest.approx(apart, rel=1e-12)
+    assert fitting.log_likelihood(logs, (one, replace(other, scale=0))) != pytest.approx(apart)
 
 
 def test_one_interval_with_both_errors():
@@ -167,6 +179,20 @@ def test_same_seed_same_draws_and_a_second_belief_narrows(slab):
     assert np.array_equal(one.z, fitting.fit(slab, observations, draws=64).z)
     again = fitting.fit(slab, observations, belief=one.belief, draws=64)
     assert again.narrowed["paper.hindrance"] < one.narrowed["paper.hindrance"] < 0.5
+
+
+def test_the_fitted_paper_predicts_as_the_middle_of_the_draws(slab):
+    tests = Tests(readings=(Drop(washed=2400.0, above=12e-6, below=24e-6),))
+    observations = readings.observations(slab, tests)
+    found = fitting.fit(slab, observations, draws=64)
+    own = fitting.fitted_scenario(found)
+    hindrance = own.sheet.material.layers[0].hindrance
+    middle = found.unknowns[[u.name for u in found.unknowns].index("paper.hindrance")].factor(
+        found.z.mean(axis=0)[[u.name for u in found.unknowns].index("paper.hindrance")]
+    )
+    assert hindrance == pytest.approx(slab.sheet.material.layers[0].hindrance * middle)
+    # it is an ordinary scenario: it can be written and read
+    assert files.loads(files.dumps(own)).sheet.paper == "own"
 
 
 def test_nothing_to_fit(slab):
