@@ -29,7 +29,12 @@ number is:
 - *estimate*: judged, not measured; the note says what it rests on.
 
 """
-TITLES = {"papers": "Papers", "liquids": "Fixer, water, stirring", "limits": "Targets and limits"}
+TITLES = {
+    "papers": "Papers",
+    "liquids": "Fixer, water, stirring",
+    "limits": "Targets, limits, readings",
+    "stains": "Colours of stains",
+}
 
 
 def properties_page() -> str:

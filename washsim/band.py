@@ -170,7 +170,7 @@ def solve_band(
     rungs = ladder(scenario.settings.nodes, nominal.run.paper)
     start = (space.family, space.intervals)
     finer = rungs[rungs.index(start) + 1 :] if start in rungs else []
-    extreme = sample.part(_farthest(sample))
+    extreme = sample.part(farthest(sample))
     nodes, error = start, 0.0
     if finer:
         coarse = observe(scenario, extreme, _ends, nodes)
@@ -198,7 +198,7 @@ def _ends(run: Run) -> Array:
     )
 
 
-def _farthest(sample: Sample) -> Array:
+def farthest(sample: Sample) -> Array:
     """Numbers of the members with the most unusual factors."""
     away = np.zeros(sample.members)
     for values in sample.factors.values():

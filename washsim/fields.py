@@ -52,13 +52,17 @@ class Text:
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """A nested block: one dataclass, several (`many`), or several by name (`named`)."""
+    """A nested block: one dataclass, several (`many`), or several by name (`named`).
+
+    Where several kinds are possible, each has a word of `words` that a block says as its `kind`.
+    """
 
     kinds: tuple[type, ...]
     meaning: str
     many: bool = False
     named: bool = False
     most: int = 60
+    words: tuple[str, ...] = ()
 
 
 Declared = Quantity | Choice | Text | Part
@@ -84,16 +88,23 @@ def choice(options: tuple[str, ...], meaning: str, *, default: Any = MISSING) ->
     return field(default=default, metadata={"declared": Choice(options, meaning)})
 
 
-def text(meaning: str, *, default: Any = MISSING) -> Any:
-    """Declare a short free text."""
-    return field(default=default, metadata={"declared": Text(meaning)})
+def text(meaning: str, *, default: Any = MISSING, longest: int = 120) -> Any:
+    """Declare a line of free text."""
+    return field(default=default, metadata={"declared": Text(meaning, longest)})
 
 
 def part(
-    *kinds: type, meaning: str, default: Any = MISSING, many: bool = False, named: bool = False
+    *kinds: type,
+    meaning: str,
+    default: Any = MISSING,
+    many: bool = False,
+    named: bool = False,
+    words: tuple[str, ...] = (),
+    most: int = 60,
 ) -> Any:
     """Declare a nested block, a tuple of blocks, or a tuple of blocks that carry a `name`."""
-    return field(default=default, metadata={"declared": Part(kinds, meaning, many, named)})
+    declared = Part(kinds, meaning, many, named, most, words)
+    return field(default=default, metadata={"declared": declared})
 
 
 def declared(cls: type) -> dict[str, Declared]:

@@ -29,7 +29,6 @@ from washsim.fields import (
     one_of,
     short,
 )
-from washsim.recipes import STEPS
 from washsim.scenario import Scenario
 
 FORMAT = "washsim-scenario-1"
@@ -77,28 +76,38 @@ def with_method(scenario: Scenario, name: str) -> Scenario:
 
 def load(path: str | Path) -> Scenario:
     """Read a scenario file. InputError in one sentence: file, block, field, what is allowed."""
+    text, place = read(path)
+    return loads(text, place)
+
+
+def loads(text: str, where: str = "scenario") -> Scenario:
+    """A scenario from TOML text; `where` begins every message."""
+    return parse(Scenario, FORMAT, text, where)
+
+
+def read(path: str | Path, largest: int = LARGEST) -> tuple[str, str]:
+    """The text of a UTF-8 file of so many bytes, and how messages name it; else InputError."""
     path = Path(path)
     place = str(path) if str(path).isprintable() else ascii(str(path))
     try:
         size = path.stat().st_size
         if not path.is_file():
             raise InputError(f"{place}: expected a TOML file, got a folder or device")
-        if size > LARGEST:
+        if size > largest:
             raise InputError(
-                f"{place}: expected at most {LARGEST / 1e6:g} MB, got {size / 1e6:.1f} MB"
+                f"{place}: expected at most {largest / 1e6:g} MB, got {size / 1e6:.1f} MB"
             )
         # some editors put a byte order mark first; it means nothing in UTF-8
-        text = path.read_text(encoding="utf-8-sig")
+        return path.read_text(encoding="utf-8-sig"), place
     except UnicodeDecodeError:
         raise InputError(f"{place}: expected UTF-8 text, got other bytes") from None
     except (OSError, ValueError) as error:
         why = getattr(error, "strerror", None) or error
         raise InputError(f"{place}: cannot be read ({why})") from None
-    return loads(text, place)
 
 
-def loads(text: str, where: str = "scenario") -> Scenario:
-    """A scenario from TOML text; `where` begins every message."""
+def parse(cls: type, form: str, text: str, where: str) -> Any:
+    """A declared dataclass from TOML text that names its format; `where` begins every message."""
     longest = max(map(len, text.split("\n")))
     if longest > LONGEST_LINE:
         raise InputError(
@@ -113,9 +122,9 @@ def loads(text: str, where: str = "scenario") -> Scenario:
     except ValueError:
         raise InputError(f"{where}: not valid TOML: a number has too many digits") from None
     found = tree.pop("format", None)
-    if found != FORMAT:
-        raise InputError(f"{where}: format: expected {FORMAT!r}, got {short(found)}")
-    return _block(Scenario, tree, where)
+    if found != form:
+        raise InputError(f"{where}: format: expected {form!r}, got {short(found)}")
+    return _block(cls, tree, where)
 
 
 def _one_line(error: Exception) -> str:
@@ -195,9 +204,9 @@ def _several(spec: Part, found: Any, where: str) -> tuple:
         kind, tree = spec.kinds[0], dict(_table(one, place))
         if len(spec.kinds) > 1:
             word = tree.pop("kind", None)
-            if not isinstance(word, str) or word not in STEPS:
-                raise InputError(f"{place}, kind: expected {one_of(word, list(STEPS))}")
-            kind, place = STEPS[word], f"{place} ({word})"
+            if not isinstance(word, str) or word not in spec.words:
+                raise InputError(f"{place}, kind: expected {one_of(word, spec.words)}")
+            kind, place = spec.kinds[spec.words.index(word)], f"{place} ({word})"
         blocks.append(_block(kind, tree, place))
     return tuple(blocks)
 
@@ -215,9 +224,14 @@ def _table(found: Any, where: str) -> dict:
 
 def dumps(scenario: Scenario) -> str:
     """TOML text that `loads` reads back to an equal scenario; defaults are left out."""
+    return write(scenario, FORMAT)
+
+
+def write(block: Any, form: str) -> str:
+    """TOML text of a declared dataclass that `parse` reads back; defaults are left out."""
     import tomli_w
 
-    return tomli_w.dumps({"format": FORMAT} | _tree(scenario))
+    return tomli_w.dumps({"format": form} | _tree(block))
 
 
 def _tree(block: Any) -> dict[str, Any]:
@@ -242,7 +256,7 @@ def _tree(block: Any) -> dict[str, Any]:
 def _kind(spec: Part, block: Any) -> dict[str, str]:
     if len(spec.kinds) == 1:
         return {}
-    return {"kind": next(word for word, cls in STEPS.items() if isinstance(block, cls))}
+    return {"kind": spec.words[spec.kinds.index(type(block))]}
 
 
 def _round_trip(spec: Quantity, value: float) -> float:
@@ -327,5 +341,4 @@ def _schema_field(cls: type, name: str, spec: Declared) -> dict[str, Any]:
 
 
 def _words(spec: Part) -> list[tuple[str, type]]:
-    words = {cls: word for word, cls in STEPS.items()}
-    return [(words.get(kind, ""), kind) for kind in spec.kinds]
+    return list(zip(spec.words or ("",), spec.kinds, strict=True))

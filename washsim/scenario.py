@@ -77,7 +77,9 @@ class Scenario:
     vessels: tuple[Vessel, ...] = part(
         Vessel, meaning="trays, washers and tubs, by name", named=True
     )
-    steps: tuple[Step, ...] = part(*STEPS.values(), meaning="the wash, in order", many=True)
+    steps: tuple[Step, ...] = part(
+        *STEPS.values(), meaning="the wash, in order", many=True, words=tuple(STEPS)
+    )
     late: tuple[Late, ...] = part(Late, meaning="sheets that join late", many=True, default=())
     stuck: tuple[Stuck, ...] = part(Stuck, meaning="sheets that stick", many=True, default=())
     target: Target = part(Target, meaning="the residual to get under", default=Target())

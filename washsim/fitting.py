@@ -1,0 +1,319 @@
+"""From readings to what nobody had measured: the posterior of a scenario's unknowns.
+
+Each unknown has a standard normal z before any reading (washsim.unknowns). A reading is a residual
+times a log-normal error: its own, and that of the stain scale, which all drops of an evening
+share. What lies between two steps, below the first or above the last counts as exactly that, by
+the normal's integral. Draws of the posterior make a Sample like any other, so every band that can
+be computed from the tables can be computed from the readings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from washsim import tables, unknowns
+from washsim.band import farthest, observe
+from washsim.engine.march import AIR
+from washsim.engine.space import Array
+from washsim.errors import InputError
+from washsim.readings import Observation
+from washsim.result import Run
+from washsim.scenario import Scenario
+from washsim.solve import ladder, solve
+from washsim.tempering import tempered
+from washsim.unknowns import NOMINAL, Sample, Unknown
+
+DRAWS = 256
+_SHARED = np.linspace(-7.0, 7.0, 57)
+"""Points over the error that a scale's readings share, in its standard errors: for a smooth bell
+the plain sum over even points is exact to rounding as soon as they resolve it."""
+_LEAST = 1e-9
+"""kg/m2 (or kg/m3) below which the model's residual counts as this: a thousandth of a mg/m2."""
+
+
+@dataclass(frozen=True)
+class Belief:
+    """What is thought of unknowns, by name: a normal distribution of their z."""
+
+    names: tuple[str, ...]
+    mean: Array
+    covariance: Array
+
+    def about(self, names: tuple[str, ...]) -> Belief:
+        """The same about other names: known ones in their order, new ones standard normal."""
+        mean, covariance = np.zeros(len(names)), np.eye(len(names))
+        old = [self.names.index(name) for name in names if name in self.names]
+        new = [i for i, name in enumerate(names) if name in self.names]
+        mean[new] = self.mean[old]
+        covariance[np.ix_(new, new)] = self.covariance[np.ix_(old, old)]
+        return Belief(names, mean, covariance)
+
+    def drifted(self, shares: Array) -> Belief:
+        """After a while: z becomes sqrt(1 - d^2) z + d times a new standard normal, d (k,)."""
+        stay = np.sqrt(1 - shares**2)
+        moved = stay[:, None] * self.covariance * stay + np.diag(shares**2)
+        return Belief(self.names, stay * self.mean, moved)
+
+    @cached_property
+    def root(self) -> Array:
+        """(k, k) root of the covariance."""
+        return np.asarray(
+            np.linalg.cholesky(self.covariance + 1e-9 * np.eye(len(self.mean))), float
+        )
+
+
+@dataclass(frozen=True)
+class Fit:
+    """N equally weighted draws of the unknowns z (N, k), given n readings.
+
+    predicted (N, n): what each draw says the readings should be, SI; before (n,): what the
+    scenario as it stood said; log_evidence: how well the prior foretold the readings (ln of the
+    mean likelihood); numerical_error: largest change of a prediction on refining once, over the
+    draws farthest out, relative to it plus 1 mg/m2.
+    """
+
+    scenario: Scenario
+    seen: tuple[Observation, ...]
+    unknowns: tuple[Unknown, ...]
+    z: Array
+    predicted: Array
+    before: Array
+    log_evidence: float
+    solves: int
+    numerical_error: float
+
+    @cached_property
+    def sample(self) -> Sample:
+        """The draws as factors, for `washsim.band.solve_band`."""
+        return unknowns.sample(self.unknowns, self.z)
+
+    @cached_property
+    def belief(self) -> Belief:
+        """The normal with the draws' mean and covariance."""
+        names = tuple(one.name for one in self.unknowns)
+        size = len(names)
+        return Belief(names, self.z.mean(axis=0), np.cov(self.z.T).reshape(size, size))
+
+    @cached_property
+    def narrowed(self) -> dict[str, float]:
+        """Of each unknown: spread of its z now over that before any reading, best known first."""
+        spread = dict(zip(self.belief.names, self.z.std(axis=0), strict=True))
+        return dict(sorted(spread.items(), key=lambda pair: pair[1]))
+
+    def factor(self, name: str, shares: tuple[float, ...] = (0.05, 0.5, 0.95)) -> Array:
+        """(len(shares),) quantiles of an unknown's factor."""
+        return np.quantile(self.sample.of(name), shares)
+
+
+def free_layers(scenario: Scenario) -> tuple[Unknown, ...]:
+    """The scenario's unknowns, and the hindrance of layers that the user described.
+
+    A stated paper is taken as said when it is washed; readings may correct it. Its band is that
+    of the base in the tables, up to free diffusion.
+    """
+    datum = tables.datum("papers.explanation.both.base_hindrance")
+    found = list(unknowns.unknowns(scenario))
+    known = {one.name for one in found}
+    for layer in scenario.sheet.material.layers:
+        name = f"{layer.name}.hindrance"
+        high = min(datum.high / datum.value, 1 / layer.hindrance)
+        if name not in known and high > 1.0:
+            low = datum.low / datum.value
+            label = f"hindrance of the {layer.name}"
+            found.append(Unknown(name=name, label=label, low=low, high=high, datum=datum))
+    return tuple(found)
+
+
+def fit(
+    scenario: Scenario,
+    seen: tuple[Observation, ...],
+    *,
+    free: tuple[Unknown, ...] | None = None,
+    belief: Belief | None = None,
+    draws: int = DRAWS,
+    seed: int = 1,
+    progress: Callable[[float], None] | None = None,
+) -> Fit:
+    """Draws of the scenario's unknowns (or those named free) that agree with what was seen.
+
+    belief: what is thought of them before; else the bands of the tables. draws: a power of 2.
+    progress is called with the share done, 0 to 1. The same seed gives the same draws.
+    """
+    if not seen:
+        raise InputError("readings: expected at least one, got none")
+    free = free_layers(scenario) if free is None else free
+    names = tuple(one.name for one in free)
+    if not free:
+        raise InputError("fit: this scenario leaves nothing unknown that a reading could tell")
+    start = Belief(names, np.zeros(len(names)), np.eye(len(names)))
+    prior = start if belief is None else belief.about(names)
+    space = solve(scenario).run.slab.space
+    nodes = (space.family, space.intervals)
+
+    def look(run: Run) -> Array:
+        return np.maximum(predict(run, seen), _LEAST)
+
+    def likelihood(u: Array) -> tuple[Array, Array]:
+        z = prior.mean + u @ prior.root.T
+        logs = np.log(observe(scenario, unknowns.sample(free, z), look, nodes))
+        return log_likelihood(logs, seen), logs
+
+    u = unknowns.latent(free, draws, seed)
+    cloud = tempered(u, likelihood, np.random.default_rng(seed), progress)
+    z = prior.mean + cloud.draws @ prior.root.T
+    sample = unknowns.sample(free, z)
+    return Fit(
+        scenario=scenario,
+        seen=seen,
+        unknowns=free,
+        z=z,
+        predicted=np.exp(cloud.seen),
+        before=observe(scenario, NOMINAL, look, nodes)[0],
+        log_evidence=cloud.log_evidence,
+        solves=cloud.calls,
+        numerical_error=_numerical_error(scenario, sample, look, nodes),
+    )
+
+
+def _numerical_error(
+    scenario: Scenario,
+    sample: Sample,
+    look: Callable[[Run], Array],
+    nodes: tuple[str, tuple[int, ...]],
+) -> float:
+    """Largest change of what is seen of the draws farthest out, on refining once."""
+    rungs = ladder(scenario.settings.nodes, scenario.sheet.material)
+    finer = rungs[rungs.index(nodes) + 1 :] if nodes in rungs else []
+    if not finer:
+        return 0.0
+    extreme = sample.part(farthest(sample))
+    coarse, fine = (observe(scenario, extreme, look, rung) for rung in (nodes, finer[0]))
+    return float(np.max(np.abs(coarse - fine) / (fine + 1e-6)))
+
+
+def predict(run: Run, seen: tuple[Observation, ...]) -> Array:
+    """(M, n) what each member says the readings should be: kg/m2, or kg/m3 for water.
+
+    A face's reading is that of the half of the thickness nearer to it, stated as the residual of
+    a sheet that is evenly soaked: so the strips of a scale are.
+    """
+    members = len(run.slab.mobile)
+    found = np.empty((members, len(seen)))
+    for i, one in enumerate(seen):
+        if one.what == "water":
+            found[:, i] = _water(run, one.lot, one.at)
+            continue
+        rows = run.slab.capacity
+        if one.what != "whole":
+            half = run.slab.under(run.slab.space.window(*_half(run, one.what)))
+            rows = half * (rows.sum(axis=1) / half.sum(axis=1))[:, None]
+        found[:, i] = run.see_all(one.lot, np.array([one.at]), rows[:, None])[:, 0, 0]
+    return found
+
+
+def _half(run: Run, face: str) -> tuple[float, float]:
+    """Where the half nearer to a face begins and ends, counted in layers."""
+    depths = np.cumsum([0.0, *(layer.thickness for layer in run.paper.layers)])
+    middle = float(np.interp(depths[-1] / 2, depths, np.arange(len(depths))))
+    return (0.0, middle) if face == "front" else (middle, float(len(depths) - 1))
+
+
+def _water(run: Run, lot: int, at: float) -> Array:
+    """(M,) kg/m3 around a lot; in the air, what clung to it when it was lifted."""
+    wet = [s for s in run.of_lot[lot] if s.tank != AIR and s.start[0] <= at]
+    segment = wet[-1]
+    seconds = np.full((len(segment.base), 1), min(at, segment.stop[0]) - segment.start[0])
+    return segment.water_at(seconds)[:, 0, 0]
+
+
+def log_likelihood(logs: Array, seen: tuple[Observation, ...]) -> Array:
+    """(N,) log probability of what was seen, given ln of the true residuals (N, n).
+
+    Of a value: density in its logarithm. The error of each scale is integrated out numerically.
+    """
+    from scipy.special import logsumexp  # slow to import, and a plain run needs none of it
+
+    total = np.zeros(len(logs))
+    weights = np.exp(-0.5 * _SHARED**2)
+    for scale in {one.scale for one in seen}:
+        which = [i for i, one in enumerate(seen) if one.scale == scale]
+        read = tuple(seen[i] for i in which)
+        shared = np.array([one.shared for one in read])
+        if not np.any(shared):
+            total += chances(logs[:, which], read).sum(axis=-1)
+            continue
+        shifted = logs[:, None, which] + _SHARED[:, None] * shared
+        each = chances(shifted, read).sum(axis=-1)
+        total += logsumexp(each, axis=1, b=weights / weights.sum())
+    return total
+
+
+def chances(logs: Array, seen: tuple[Observation, ...]) -> Array:
+    """(..., n) log probability of each reading by its own error, given ln of what it reads."""
+    from scipy.special import log_ndtr
+
+    own = np.array([one.own for one in seen])
+    with np.errstate(divide="ignore"):
+        low, high = np.log([one.low for one in seen]), np.log([one.high for one in seen])
+    value = low == high
+    found = np.empty(logs.shape)
+    off = (low - logs)[..., value] / own[value]
+    found[..., value] = -0.5 * off**2 - np.log(own[value] * np.sqrt(2 * np.pi))
+    below, above = ((end - logs)[..., ~value] / own[~value] for end in (low, high))
+    # on the right of the middle the same interval mirrored, where the tail is not lost to 1
+    mirror = below > 0
+    below, above = np.where(mirror, -above, below), np.where(mirror, -below, above)
+    top, cut = log_ndtr(above), log_ndtr(below)
+    found[..., ~value] = top + np.log1p(-np.exp(np.minimum(cut - top, -1e-15)))
+    return found
+
+
+def effective_diffusivity(scenario: Scenario, sample: Sample) -> Array:
+    """(M,) m2/s: of one even layer, as thick as the scenario's sheet, that would wash as fast.
+
+    Thickness^2 over (what the layers hold per concentration) times (their resistance in a row),
+    at the temperature of the wash. Held fixer is not counted, nor the film. Exact for one layer;
+    of several, a figure to compare by.
+    """
+    free = scenario.water.free_diffusivity(scenario.water.temperature)
+    storage, resistance = np.zeros(sample.members), np.zeros(sample.members)
+    layers = scenario.sheet.material.layers
+    for layer in layers:
+
+        def of(name: str, layer=layer) -> Array:  # type: ignore[no-untyped-def]
+            return getattr(layer, name) * sample.of(f"{layer.name}.{name}")
+
+        thickness, porosity = of("thickness"), of("porosity")
+        storage += thickness * porosity * layer.retardation
+        resistance += thickness / (porosity * of("hindrance") * free)
+    return sum(layer.thickness for layer in layers) ** 2 / (storage * resistance)
+
+
+def fitted_scenario(found: Fit) -> Scenario:
+    """The scenario with its paper as fitted, at the middle of the draws; all else as it stood.
+
+    The paper becomes the printer's own: washed again, it is taken as said, without a band.
+    """
+    middle = unknowns.sample(found.unknowns, found.z.mean(axis=0)[None])
+
+    def of(name: str) -> float:
+        return float(middle.of(name)[0])
+
+    scenario = found.scenario
+    layers = tuple(
+        replace(
+            layer,
+            thickness=layer.thickness * of(f"{layer.name}.thickness"),
+            porosity=min(1.0, layer.porosity * of(f"{layer.name}.porosity")),
+            hindrance=min(1.0, layer.hindrance * of(f"{layer.name}.hindrance")),
+            retention=layer.retention * of("held_pool"),
+            release_half_life=layer.release_half_life * of("release"),
+        )
+        for layer in scenario.sheet.material.layers
+    )
+    sheet = replace(scenario.sheet, paper="own", explanation="own", layers=layers)
+    return replace(scenario, sheet=sheet)

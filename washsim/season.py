@@ -1,0 +1,74 @@
+"""All evenings of the log together: each learns from the ones before, less so the more changed.
+
+What is thought of the unknowns after an evening is kept as a normal distribution of their z, lets
+go of some of it until the next evening, and is that evening's prior. How much is let go of depends
+on whether the paper is the same, and on the time between.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from washsim import tables
+from washsim.engine.space import Array
+from washsim.fitting import Belief, Fit, fit
+from washsim.logbook import Entry
+from washsim.readings import observations
+
+_OF_PAPER = ("held_pool", "release", "filling")
+YEAR = 365.25
+"""Days."""
+
+
+def fits(
+    entries: dict[str, Entry],
+    *,
+    draws: int = 256,
+    progress: Callable[[float], None] | None = None,
+) -> dict[str, Fit]:
+    """Name -> fit of each evening that has readings, in order of date.
+
+    An evening starts from the last one with the same paper, or else from the last of all.
+    """
+    read = [(name, one) for name, one in entries.items() if one.tests.readings]
+    read.sort(key=lambda pair: pair[1].date)
+    found: dict[str, Fit] = {}
+    for i, (name, one) in enumerate(read):
+        told = None if progress is None else _part(progress, i, len(read))
+        seen = observations(one.scenario, one.tests)
+        belief = before(one, [(entry, found[key].belief) for key, entry in read[:i]])
+        found[name] = fit(one.scenario, seen, belief=belief, draws=draws, progress=told)
+    return found
+
+
+def _part(tell: Callable[[float], None], i: int, parts: int) -> Callable[[float], None]:
+    return lambda share: tell((i + share) / parts)
+
+
+def before(one: Entry, earlier: list[tuple[Entry, Belief]]) -> Belief | None:
+    """What earlier evenings, in order of date, let one think of an evening; None without any."""
+    if not earlier:
+        return None
+    same = [(entry, belief) for entry, belief in earlier if paper(entry) == paper(one)]
+    last, belief = (same or earlier)[-1]
+    return belief.drifted(drift(belief.names, bool(same), (one.day - last.day).days))
+
+
+def paper(one: Entry) -> tuple[str, ...]:
+    """What tells papers apart: the printer's words and the kind."""
+    sheet = one.scenario.sheet
+    return one.paper.strip().lower(), one.batch.strip().lower(), sheet.paper, sheet.explanation
+
+
+def drift(names: tuple[str, ...], same_paper: bool, days: float) -> Array:
+    """(k,) share d of each unknown that is new after so many days, 0 to 1."""
+    key = "same_paper" if same_paper else "other_paper"
+    of_paper = tables.datum(f"limits.drift.{key}").value
+    year = tables.datum("limits.drift.season").value
+    of_sink = min(1.0, year * np.sqrt(max(days, 0.0) / YEAR))
+    layers = (".thickness", ".porosity", ".hindrance")
+    return np.array(
+        [of_paper if name in _OF_PAPER or name.endswith(layers) else of_sink for name in names]
+    )
