@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 second = 1.0
@@ -13,7 +14,9 @@ centimetre = 1e-2
 inch = 0.0254
 millilitre = 1e-6
 litre = 1e-3
+foot = 0.3048
 us_gallon = 3.785411784e-3
+us_fluid_ounce = us_gallon / 128
 gram = 1e-3
 litre_per_minute = litre / minute
 kilowatt_hour = 3.6e6
@@ -81,3 +84,31 @@ _UNITS = (
     Unit("per_kwh", "per kWh", 1.0 / kilowatt_hour),
 )
 UNITS = {unit.suffix: unit for unit in _UNITS}
+
+SYSTEMS = ("metric", "us")
+"""Metric, and what a printer in the United States reads off jugs, thermometers and rulers."""
+
+_US = {
+    "cm": Unit("in", "in", inch),
+    "mm": Unit("in", "in", inch),
+    "l": Unit("gal", "gal", us_gallon),
+    "ml": Unit("fl_oz", "fl oz", us_fluid_ounce),
+    "l_min": Unit("gal_min", "gal/min", us_gallon / minute),
+    "ml_m2": Unit("fl_oz_ft2", "fl oz/ft²", us_fluid_ounce / foot**2),
+    "m2_l": Unit("ft2_gal", "ft²/gal", foot**2 / us_gallon),
+    "c": Unit("f", "°F", 5 / 9, 273.15 - 32 * 5 / 9),
+    "k": Unit("f_step", "°F", 5 / 9),
+    "per_m3": Unit("per_gal", "per gal", 1.0 / us_gallon),
+}
+"""Residuals stay in g/m² and strengths in g/L there too: standards and tests are written so."""
+_JUGFUL = 0.2
+"""m3; a volume that can never be larger is read off a jug, in fluid ounces."""
+
+
+def in_system(unit: Unit, system: str, largest: float = math.inf) -> Unit:
+    """The unit that people of a system use instead; largest: the most it can be, SI."""
+    if system != "us":
+        return unit
+    if unit.suffix == "l" and largest <= _JUGFUL:
+        return _US["ml"]
+    return _US.get(unit.suffix, unit)

@@ -1,1 +1,1 @@
-"""The app: the only place that knows param, Panel and a browser."""
+"""The app: the only place that knows Panel and a browser."""

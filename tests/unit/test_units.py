@@ -116,3 +116,39 @@ def test_conversion_is_plain_arithmetic(suffix, shown):
     offset = Fraction(27315, 100) if suffix == "c" else 0
     exact = Fraction(shown) * FACTORS[suffix] + offset
     assert units.UNITS[suffix].to_si(shown) == pytest.approx(float(exact), rel=4 * EPS, abs=0)
+
+
+# NIST Handbook 44 (2024), Appendix C: the US units are exact multiples of metric ones
+US = [
+    ("cm", "in", Fraction(254, 10000)),
+    ("mm", "in", Fraction(254, 10000)),
+    ("l", "gal", 231 * Fraction(254, 10000) ** 3),
+    ("ml", "fl oz", 231 * Fraction(254, 10000) ** 3 / 128),
+    ("l_min", "gal/min", 231 * Fraction(254, 10000) ** 3 / 60),
+    ("ml_m2", "fl oz/ft²", 231 * Fraction(254, 10000) ** 3 / 128 / (12 * Fraction(254, 10000)) ** 2),
+    ("m2_l", "ft²/gal", (12 * Fraction(254, 10000)) ** 2 / (231 * Fraction(254, 10000) ** 3)),
+    ("k", "°F", Fraction(5, 9)),
+    ("per_m3", "per gal", 1 / (231 * Fraction(254, 10000) ** 3)),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("suffix", "label", "si"), US)
+def test_us_units(suffix, label, si):
+    found = units.in_system(units.UNITS[suffix], "us")
+    assert found.label == label
+    assert found.to_si(1.0) == pytest.approx(float(si), rel=4 * EPS)
+
+
+@pytest.mark.parametrize(("celsius", "fahrenheit"), [(0, 32), (100, 212), (20, 68), (-40, -40)])
+def test_fahrenheit(celsius, fahrenheit):
+    # the scales' definition: 180 degrees between the points 0 and 100 °C, from 32
+    found = units.in_system(units.UNITS["c"], "us")
+    assert found.from_si(units.celsius(celsius)) == pytest.approx(fahrenheit, abs=1e-9)
+
+
+def test_small_volumes_are_fluid_ounces_and_metric_stays():
+    litre = units.UNITS["l"]
+    assert units.in_system(litre, "us", largest=0.1).label == "fl oz"
+    assert units.in_system(litre, "us", largest=2.0).label == "gal"
+    assert units.in_system(litre, "metric") is litre
+    assert units.in_system(units.UNITS["g_m2"], "us") is units.UNITS["g_m2"]
