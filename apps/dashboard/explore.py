@@ -5,13 +5,16 @@ from __future__ import annotations
 import panel as pn
 from bokeh.palettes import Cividis256
 
-from washsim import advice
-from washsim_dashboard import chart, inputs, layout, state
+from washsim import files
+from washsim.errors import WashsimError
+from washsim.scenario import Scenario
+from washsim_dashboard import chart, form, layout, share, state
 
 
 def page() -> pn.Template:
     """The page of one visitor."""
-    session = state.Session()
+    scenario, notice = asked_for()
+    session = state.Session(scenario, layout.units(), notice)
     residual = chart.residual(session.curves, session.lines)
     # only what a root refers to is kept in step between browser and server
     residual.figure.tags = [session.board, session.frames, session.layers]
@@ -35,11 +38,21 @@ def page() -> pn.Template:
         here="./",
         roots={"explore": residual.figure},
         values={
-            "heading": "an invented evening",
             "told": session.board.told,
-            "choices": inputs.choices(),
-            "sliders": inputs.sliders(),
+            "methods": form.methods(),
             "places": state.PLACES,
-            "origins": advice.origins(inputs.start()),
         },
     )
+
+
+def asked_for() -> tuple[Scenario, str]:
+    """The scenario of the address the visitor came by; the demo, and why, where it has none."""
+    found = pn.state.session_args.get("s")
+    if not found:
+        return files.example("demo"), ""
+    try:
+        scenario = share.unpack(found[0].decode("ascii", "replace"))
+        state.run(scenario)
+    except WashsimError as error:
+        return files.example("demo"), f"{error}. The demo evening is shown instead."
+    return scenario, ""

@@ -1,31 +1,25 @@
-"""What the page lets the printer change, and the scenario that follows from it.
+"""The controls beside the picture: a few sliders and choices, whatever the scenario is.
 
-Labels and spans of sliders are this page's. Units, allowed ranges and meanings come from the
-house's field declarations, defaults from the scenario the page starts with; `twin()` turns them
-into the parameters a visitor's session holds.
+Labels and spans of sliders are this page's; units, allowed ranges and meanings come from the
+house's field declarations. Sliders act on the fixing, on the batch, and on the step that does most
+of the washing: the last one that lies in water for a while.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Any
 
-import param
-
-from washsim import files, tables
-from washsim.fields import Quantity, declared
-from washsim.materials import PAPERS
-from washsim.recipes import Bath, Running
-from washsim.scenario import Scenario, value_at
-
-TRAY, WASHER = "tray", "washer"
-"""The vessels of the starting scenario that baths and running water use."""
+from washsim.fields import Choice, Quantity, declared
+from washsim.recipes import Bath, Drain, Hold, Running, Transfer
+from washsim.scenario import Scenario
+from washsim_dashboard import edits, form
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Slider:
-    """A number: the field it sets, and how much of the allowed range the slider spans."""
+    """A number: its place, and how much of the allowed range the slider spans (unit of files)."""
 
     name: str
     label: str
@@ -33,193 +27,123 @@ class Slider:
     low: float
     high: float
     step: float
-    method: str = ""
-    """The way of washing in which it has an effect; empty for all."""
-
-    @property
-    def spec(self) -> Quantity:
-        parent, _, field = self.path.rpartition(".")
-        found = declared(type(value_at(start(self.method), parent)))[field]
-        assert isinstance(found, Quantity), f"{self.path} is not a number"
-        return found
-
-    @property
-    def unit(self) -> str:
-        return self.spec.unit.label
-
-    @property
-    def meaning(self) -> str:
-        return self.spec.meaning
-
-    @property
-    def bounds(self) -> tuple[float, float]:
-        """In the unit shown; never wider than the field allows."""
-        return max(self.low, self.spec.low), min(self.high, self.spec.high)
-
-    @property
-    def default(self) -> float:
-        """In the unit shown."""
-        return round(self.spec.unit.from_si(value_at(start(self.method), self.path)), 9)
-
-    def to_si(self, shown: float) -> float:
-        return int(shown) if self.spec.whole else self.spec.unit.to_si(shown)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Choice:
-    """One of a few words, each with the label it shows."""
-
-    name: str
-    label: str
-    options: tuple[tuple[str, str], ...]
-    default: str
-    listed: bool = False
-    """Shown as a drop-down list, for long labels."""
-
-
-@lru_cache
-def start(method: str = "") -> Scenario:
-    """The scenario the page opens with, washed in one of the two ways; empty for its own."""
-    scenario = files.example("demo")
-    if method != "running":
-        return scenario
-    baths = scenario.steps[0]
-    assert isinstance(baths, Bath), "the demo begins with standing baths"
-    # the same time in the water, so that the two ways can be compared at once
-    running = Running(vessel=WASHER, duration=baths.baths * baths.duration)
-    return scenario.but(steps=(running,))
+def sliders(scenario: Scenario) -> tuple[Slider, ...]:
+    """The sliders that a scenario has, in order."""
+    fixing = Slider(
+        name="fixing_time", label="Fixing time", path="fixing.duration", low=10, high=600, step=10
+    )
+    warmth = Slider(
+        name="temperature",
+        label="Water temperature",
+        path="water.temperature",
+        low=4,
+        high=30,
+        step=1,
+    )
+    sheets = Slider(name="sheets", label="Sheets", path="sheet.count", low=1, high=40, step=1)
+    return (fixing, warmth, *_of_step(scenario, main_step(scenario)), sheets)
 
 
-def choices() -> tuple[Choice, ...]:
-    """What can be chosen by word."""
-    sheet, fixing = start().sheet, start().fixing
+def main_step(scenario: Scenario) -> int:
+    """Number of the step that does most of the washing."""
+    wet = [n for n, step in enumerate(scenario.steps, 1) if not isinstance(step, Drain)]
+    long = [n for n in wet if isinstance(scenario.steps[n - 1], Bath | Running | Transfer | Hold)]
+    return (long or wet or [1])[-1]
+
+
+def _of_step(scenario: Scenario, number: int) -> tuple[Slider, ...]:
+    step = scenario.steps[number - 1]
+    here = f"steps.{number}"
+    if isinstance(step, Drain):
+        return ()
+    vessels = [vessel.name for vessel in scenario.vessels]
+    if step.vessel not in vessels:
+        return ()
+    vessel = f"vessels.{vessels.index(step.vessel) + 1}"
+
+    def slider(name: str, label: str, path: str, low: float, high: float, step: float) -> Slider:
+        return Slider(name=name, label=label, path=path, low=low, high=high, step=step)
+
+    volume = f"{vessel}.volume"
+    match step:
+        case Running():
+            return (
+                slider("flow", "Flow", f"{vessel}.flow", 0.2, 12, 0.2),
+                slider("running_time", "Running for", f"{here}.duration", 5, 240, 5),
+            )
+        case Bath():
+            return (
+                slider("bath_volume", "Water per bath", volume, 0.5, 20, 0.5),
+                slider("baths", "Baths in all", f"{here}.baths", 1, 12, 1),
+                slider("bath_time", "Time in each bath", f"{here}.duration", 1, 30, 1),
+            )
+        case Transfer():
+            return (
+                slider("bath_volume", "Water per tray", volume, 0.5, 20, 0.5),
+                slider("trays", "Trays in the row", f"{here}.trays", 1, 12, 1),
+                slider("bath_time", "Time in each tray", f"{here}.duration", 1, 30, 1),
+            )
+        case Hold():
+            return (
+                slider("bath_volume", "Water to hold in", volume, 0.5, 20, 0.5),
+                slider("changes", "Changes of it", f"{here}.changes", 0, 12, 1),
+            )
     return (
-        Choice(
-            name="method",
-            label="Way of washing",
-            default="baths",
-            options=(("baths", "Standing baths"), ("running", "Running water")),
-        ),
-        Choice(
-            name="paper",
-            label="Paper",
-            default=sheet.paper,
-            listed=True,
-            options=tuple((name, tables.entry(f"papers.{name}.label")) for name in PAPERS),
-        ),
-        Choice(
-            name="fixer",
-            label="Fixer",
-            default=fixing.fixer,
-            options=(("rapid", f"Rapid {fixing.dilution}"), ("plain", "Plain hypo")),
-        ),
-        Choice(
-            name="explanation",
-            label="Why it takes long",
-            default=sheet.explanation,
-            options=(("slow", "Slow inside"), ("held", "Held"), ("both", "Both")),
-        ),
+        slider("bath_volume", "Water in the tray", volume, 0.5, 20, 0.5),
+        slider("bath_time", "Time of each sheet", f"{here}.duration", 1, 30, 1),
     )
 
 
-def sliders() -> tuple[Slider, ...]:
-    """What can be set by number."""
-    return (
-        Slider(
-            name="fixing_time",
-            label="Fixing time",
-            path="fixing.duration",
-            low=10,
-            high=600,
-            step=10,
-        ),
-        Slider(
-            name="temperature",
-            label="Water temperature",
-            path="water.temperature",
-            low=4,
-            high=30,
-            step=1,
-        ),
-        Slider(
-            name="bath_volume",
-            label="Water per bath",
-            path=f"vessels.{TRAY}.volume",
-            low=0.5,
-            high=20,
-            step=0.5,
-            method="baths",
-        ),
-        Slider(
-            name="baths",
-            label="Baths in all",
-            path="steps.1.baths",
-            low=1,
-            high=12,
-            step=1,
-            method="baths",
-        ),
-        Slider(
-            name="bath_time",
-            label="Time in each bath",
-            path="steps.1.duration",
-            low=1,
-            high=30,
-            step=1,
-            method="baths",
-        ),
-        Slider(
-            name="flow",
-            label="Flow",
-            path=f"vessels.{WASHER}.flow",
-            low=0.2,
-            high=12,
-            step=0.2,
-            method="running",
-        ),
-        Slider(
-            name="running_time",
-            label="Running for",
-            path="steps.1.duration",
-            low=5,
-            high=240,
-            step=5,
-            method="running",
-        ),
-        Slider(name="sheets", label="Sheets", path="sheet.count", low=1, high=40, step=1),
-    )
+def quick(scenario: Scenario, base: Scenario, system: str) -> list[dict[str, Any]]:
+    """The controls for the browser: fields of the form, sliders with their spans."""
+    paper = _field(scenario, base, "paper", "sheet.paper", system) | {"listed": True}
+    fixer = _field(scenario, base, "fixer", "fixing.fixer", system)
+    fixer["options"] = [["rapid", "Rapid"], ["plain", "Plain hypo"]]
+    why = _field(scenario, base, "explanation", "sheet.explanation", system)
+    if scenario.sheet.paper != "own":
+        # as the layers say would say nothing of a paper from the tables
+        why["options"] = [one for one in why["options"] if one[0] != "own"]
+    else:
+        why["listed"] = True
+    found = [paper, fixer, why]
+    return found + [_slider(scenario, base, one, system) for one in sliders(scenario)]
 
 
-@lru_cache
-def twin() -> type[param.Parameterized]:
-    """A Parameterized class with a parameter for every slider and choice."""
-    parameters: dict[str, param.Parameter] = {}
-    for item in sliders():
-        parameters[item.name] = param.Number(
-            default=item.default,
-            bounds=item.bounds,
-            step=item.step,
-            label=item.label,
-            doc=item.meaning,
-        )
-    for one in choices():
-        parameters[one.name] = param.Selector(
-            default=one.default, objects=[key for key, _ in one.options], label=one.label
-        )
-    return type("Inputs", (param.Parameterized,), parameters)
+def _field(scenario: Scenario, base: Scenario, name: str, path: str, system: str) -> dict[str, Any]:
+    parent, _, key = path.rpartition(".")
+    spec = declared(type(edits.at(scenario, parent)))[key]
+    assert isinstance(spec, Choice | Quantity), f"{path} has no control"
+    return form.field(scenario, base, path, spec, system) | {"name": name}
 
 
-def scenario(inputs: param.Parameterized) -> Scenario:
-    """The scenario the inputs describe; InputError where they cannot be carried out."""
-    values = inputs.param.values()
-    method, fixer = values["method"], values["fixer"]
-    changes: dict[str, Any] = {
-        item.path: item.to_si(values[item.name])
-        for item in sliders()
-        if item.method in ("", method)
+def _slider(scenario: Scenario, base: Scenario, one: Slider, system: str) -> dict[str, Any]:
+    found = _field(scenario, base, one.name, one.path, system)
+    parent, _, key = one.path.rpartition(".")
+    spec = declared(type(edits.at(scenario, parent)))[key]
+    assert isinstance(spec, Quantity)
+    unit = edits.unit_of(spec, system)
+    low, high, step = one.low, one.high, one.step
+    if unit is not spec.unit:
+        low, high = (unit.from_si(spec.unit.to_si(end)) for end in (low, high))
+        step = round_step(step * spec.unit.factor / unit.factor)
+        low, high = step * math.ceil(low / step - 1e-9), step * math.floor(high / step + 1e-9)
+    # a value that was typed or read from a file may lie outside the usual span
+    value = form.shown(edits.at(scenario, one.path), spec, system)
+    if value is not None and value > high:
+        high = step * math.ceil(value / step - 1e-9)
+    if value is not None and value < low:
+        low = step * math.floor(value / step + 1e-9)
+    span = {
+        "low": float(f"{max(low, found['low']):.10g}"),
+        "high": float(f"{min(high, found['high']):.10g}"),
+        "step": float(f"{step:.10g}"),
     }
-    if fixer != start().fixing.fixer:
-        # the starting scenario's dilution belongs to its own fixer; another is taken as usual
-        changes = {"fixing.dilution": None, "fixing.fixer": fixer} | changes
-    changes |= {"sheet.paper": values["paper"], "sheet.explanation": values["explanation"]}
-    return start(method).but(changes)
+    return found | span | {"label": one.label, "slider": True}
+
+
+def round_step(step: float) -> float:
+    """The largest of 1, 2, 5 times a power of ten that is not above a step."""
+    power = 10.0 ** math.floor(math.log10(step))
+    return max(digit for digit in (1, 2, 5) if digit * power <= step * (1 + 1e-9)) * power

@@ -11,11 +11,15 @@ import panel as pn
 from bokeh.models import CustomJS, Model
 from jinja2 import Environment, FileSystemLoader
 
+from washsim.units import SYSTEMS
+
 ASSETS = Path(__file__).parent / "assets"
 """Our templates, scripts and styles; the server hands them out under /assets."""
 
 NAVIGATION = (("./", "Explore"),)
 """(address, label) of the pages, in the order of the bar on every page."""
+UNIT_SYSTEMS = dict(zip(SYSTEMS, ("Metric", "US"), strict=True))
+"""The visitor's choice comes with a cookie."""
 
 
 @lru_cache
@@ -35,10 +39,21 @@ def template(
     found = pn.Template(_environment().get_template(name))
     for key, model in roots.items():
         found.add_panel(key, pn.pane.Bokeh(model, sizing_mode="stretch_both"))
-    frame = {"here": here, "navigation": NAVIGATION}
+    frame = {
+        "here": here,
+        "navigation": NAVIGATION,
+        "unit_systems": UNIT_SYSTEMS.items(),
+        "units": units(),
+    }
     for key, value in {**frame, **values}.items():
         found.add_variable(key, value)
     return found
+
+
+def units() -> str:
+    """The system of units this visitor chose."""
+    asked = pn.state.cookies.get("units")
+    return asked if asked in SYSTEMS else SYSTEMS[0]
 
 
 def start(script: str, args: Mapping[str, Any]) -> CustomJS:

@@ -1,8 +1,10 @@
-"""One visitor's state: the inputs, the run that follows, and what the browser holds of it."""
+"""One visitor's state: the scenarios gone through, the run of the present one, and what the
+browser holds of it."""
 
 from __future__ import annotations
 
 import logging
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -13,12 +15,13 @@ from bokeh.core.properties import Dict, String
 from bokeh.model import DataModel
 from bokeh.models import ColumnDataSource
 
-from washsim import advice, pictures, solve
-from washsim.errors import WashsimError
+from washsim import advice, files, pictures, solve
+from washsim.errors import InputError, WashsimError
+from washsim.fields import one_of
 from washsim.result import Result
 from washsim.scenario import Scenario
-from washsim.units import gram, litre
-from washsim_dashboard import inputs
+from washsim.units import SYSTEMS, gram, litre
+from washsim_dashboard import edits, form, inputs, share
 
 FRAMES = 150
 """Of one run; fine enough that drawing between them looks continuous, and under 200 kB."""
@@ -31,12 +34,19 @@ PLACES = {
     "drain": "drain",
 }
 """Where fixer can be, and what the page calls it."""
+UNDOS = 100
+"""Scenarios remembered for undo."""
 
 
 class Board(DataModel):
-    """What page and server say to each other: `asked` by the browser, `told` by the server."""
+    """What page and server say to each other: `asked` by the browser, the others by the server.
+
+    asked: {"changes": [...], "number": ...}, see edits.apply and Session. shape: form.shape and the
+    quick controls, told when it differs. told: words, values, state, answer; told last.
+    """
 
     asked = Dict(String, AnyValue)
+    shape = Dict(String, AnyValue)
     told = Dict(String, AnyValue)
 
 
@@ -93,11 +103,11 @@ def run(scenario: Scenario) -> Run:
             "floor": drawn.floor_g_m2,
         },
         words={
+            "title": scenario.title,
             "sentence": advice.sentence(result),
             "verdict": verdict(result),
             "met": result.minutes_to_target is not None,
             "cautions": list(advice.cautions(result)),
-            "error": "",
         },
         lines=Lines(target=drawn.target_g_m2, visible=drawn.visible_g_m2),
     )
@@ -111,40 +121,131 @@ def verdict(result: Result) -> str:
     return f"{reached} · worst {worst:.2g} g/m² · {result.litres_total / litre:.3g} L"
 
 
-class Session:
-    """Inputs in, sources out; a change of the inputs updates the sources in place."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Moment:
+    """A scenario gone through, what its controls are set back to, and the drag that made it."""
 
-    def __init__(self) -> None:
-        self.inputs = inputs.twin()()
+    scenario: Scenario
+    base: Scenario
+    drag: tuple[str, int] | None = None
+
+
+class Session:
+    """Changes in, sources out; a change updates the sources in place or is refused in words."""
+
+    def __init__(self, scenario: Scenario, system: str = "metric", notice: str = "") -> None:
+        """notice: what the page says once as it opens."""
+        self.system = system
+        self.moments = [Moment(scenario=scenario, base=scenario)]
+        self.here = 0
         self.answers = 0
-        found = run(inputs.scenario(self.inputs))
+        found = run(scenario)
         self.frames = ColumnDataSource(found.frames, name="frames")
         self.layers = ColumnDataSource(found.layers, name="layers")
         self.curves = ColumnDataSource(found.curves, name="curves")
         self.lines = found.lines
-        self.words = found.words
-        self.board = Board(told=self.words | {"answer": 0}, name="board")
+        self.board = Board(shape=self.shape(), told=self.words(notice), name="board")
         self.board.on_change("asked", self.take)
 
+    @property
+    def scenario(self) -> Scenario:
+        return self.moments[self.here].scenario
+
     def take(self, attr: str, old: Any, new: dict[str, Any]) -> None:
-        """Solve what the browser asks for and ship it, or say why it cannot be done."""
+        """Do what the browser asks for and ship what follows, or say why it cannot be done."""
+        before = (self.moments, self.here, self.system)
         try:
-            self.inputs.param.update(**new)
-            found = run(inputs.scenario(self.inputs))
-        except (WashsimError, ValueError) as error:
-            self.tell(self.words | {"error": str(error)})
-            return
+            for change in new.get("changes", ()):
+                self.change(change)
+            found = run(self.scenario)
+        except WashsimError as error:
+            self.moments, self.here, self.system = before
+            self.tell(str(error))
         except Exception:
-            logging.getLogger(__name__).exception("asked for %r", new)
-            self.tell(self.words | {"error": "This could not be computed; the server logged why."})
+            self.moments, self.here, self.system = before
+            logging.getLogger(__name__).exception("asked for %.2000r", new)
+            self.tell("This could not be computed; the server logged why.")
+        else:
+            self.ship(found)
+
+    def change(self, change: Any) -> None:
+        """Do one change: undo, redo, units, open (a file), example, or a change of edits.apply."""
+        wanted = change.get("do") if isinstance(change, dict) else None
+        others: dict[Any, Callable[[dict[str, Any]], None]] = {
+            "undo": lambda _: self.step(-1),
+            "redo": lambda _: self.step(1),
+            "units": self.set_units,
+            "open": lambda asked: self.open(
+                files.loads(str(asked.get("text")), str(asked.get("name"))[:60])
+            ),
+            "reset": lambda _: self.open(self.moments[self.here].base),
+        }
+        if wanted in others:
+            others[wanted](change)
             return
+        scenario = edits.apply(self.scenario, change, self.system)
+        drag = change.get("drag")
+        mark = (str(change.get("path")), drag) if isinstance(drag, int) else None
+        now = self.moments[self.here]
+        base = scenario if wanted == "method" else now.base
+        self.remember(Moment(scenario=scenario, base=base, drag=mark))
+
+    def remember(self, moment: Moment) -> None:
+        """A new present; one drag of a slider is one thing to undo."""
+        now = self.moments[self.here]
+        same_drag = moment.drag is not None and moment.drag == now.drag
+        kept = self.moments[: self.here + (0 if same_drag else 1)][-UNDOS:]
+        self.moments = [*kept, moment]
+        self.here = len(self.moments) - 1
+
+    def open(self, scenario: Scenario) -> None:
+        """Go to another scenario, from which controls are reset to what they are now."""
+        self.remember(Moment(scenario=scenario, base=scenario))
+
+    def step(self, by: int) -> None:
+        """Undo or redo; nothing at the ends."""
+        self.here = min(max(self.here + by, 0), len(self.moments) - 1)
+
+    def set_units(self, asked: dict[str, Any]) -> None:
+        """Show another system of units; the scenario stays as it is."""
+        system = asked.get("system")
+        if system not in SYSTEMS:
+            raise InputError(f"units: expected {one_of(system, SYSTEMS)}")
+        self.system = str(system)
+
+    def ship(self, found: Run) -> None:
+        """Send a run; the words last, so that the browser finds the rest in place."""
         self.layers.data = found.layers
         self.frames.data = found.frames
         self.curves.data = found.curves
-        self.words = found.words
-        self.tell(self.words)
+        shape = self.shape()
+        if shape != self.board.shape:
+            self.board.shape = shape
+        self.tell("")
 
-    def tell(self, words: dict[str, Any]) -> None:
+    def shape(self) -> dict[str, Any]:
+        """What there is to fill in now."""
+        now = self.moments[self.here]
+        quick = inputs.quick(now.scenario, now.base, self.system)
+        return form.shape(now.scenario, now.base, self.system) | {
+            "quick": quick,
+            "kinds": form.kinds(),
+            "origins": advice.origins(now.scenario),
+        }
+
+    def words(self, error: str) -> dict[str, Any]:
+        """What the browser is told: the words of the run, what stands in the form, the state."""
+        scenario = self.scenario
+        return run(scenario).words | {
+            "values": form.values(scenario, self.system) | {"method": form.method_of(scenario)},
+            "state": share.pack(scenario),
+            "undo": self.here > 0,
+            "redo": self.here < len(self.moments) - 1,
+            "error": error,
+            "answer": self.answers,
+        }
+
+    def tell(self, error: str) -> None:
         """Numbered, so that the browser hears an answer even when the words are the same."""
         self.answers += 1
-        self.board.update(told=words | {"answer": self.answers})
+        self.board.told = self.words(error)

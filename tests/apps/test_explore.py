@@ -20,9 +20,11 @@ import pytest
 from PIL import Image
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
-from washsim import advice, fields, files, solve
-from washsim.recipes import Bath, Running
-from washsim_dashboard import inputs, state
+from washsim import advice, files, solve
+from washsim.units import celsius
+from washsim_dashboard import edits, inputs, share
+
+DEMO = files.example("demo")
 
 ARTEFACTS = Path(__file__).parents[1] / "artefacts"
 SIZES = {"wide": (1280, 720), "phone": (390, 844)}
@@ -136,31 +138,6 @@ def colours(page: Page, place: str) -> int:
 both_sizes = pytest.mark.parametrize("page", list(SIZES), indirect=True)
 
 
-def test_untouched_inputs_are_the_demo_scenario() -> None:
-    assert inputs.scenario(inputs.twin()()) == files.example("demo")
-
-
-def test_sliders_span_no_more_than_their_fields_allow() -> None:
-    for slider in inputs.sliders():
-        assert isinstance(slider.spec, fields.Quantity)
-        low, high = slider.bounds
-        assert slider.spec.low <= low <= slider.default <= high <= slider.spec.high, slider.name
-        steps = (slider.default - low) / slider.step
-        assert abs(steps - round(steps)) < 1e-9, f"{slider.name} cannot be set back to its default"
-
-
-def test_what_cannot_be_done_is_said_and_the_last_run_stays() -> None:
-    session = state.Session()
-    before = session.frames.data
-    session.board.asked = {"sheets": -3}
-    assert "sheets" in session.board.told["error"]
-    assert session.board.told["answer"] == 1, "the browser would wait for ever"
-    assert session.frames.data is before
-    session.board.asked = {"sheets": 3}
-    assert session.board.told["error"] == ""
-    assert session.board.told["answer"] == 2
-
-
 @both_sizes
 def test_nothing_leaves_the_machine_and_nothing_goes_wrong(
     page: Page, address: str, heard: dict[str, list[str]]
@@ -202,13 +179,11 @@ def test_a_slider_changes_what_is_said_and_drawn(page: Page) -> None:
     assert page.locator("#sentence").inner_text() == expected
 
 
-def test_every_input_reaches_the_scenario_and_can_be_reset(page: Page) -> None:
+def test_every_slider_reaches_the_scenario_and_can_be_reset(page: Page) -> None:
     first = page.locator("#sentence").inner_text()
     answers = 0
-    for slider in inputs.sliders():
-        if slider.method == "running":
-            continue
-        page.locator(f"#in-{slider.name}").fill(f"{slider.bounds[1]:g}")
+    for slider in inputs.sliders(DEMO):
+        page.locator(f"#in-{slider.name}").fill(f"{slider.high:g}")
         answers += 1
         answered(page, answers)
         assert page.locator("#sentence").inner_text() != first, slider.name
@@ -218,19 +193,111 @@ def test_every_input_reaches_the_scenario_and_can_be_reset(page: Page) -> None:
         assert page.locator("#sentence").inner_text() == first, slider.name
 
 
-def test_only_inputs_with_an_effect_are_shown(page: Page) -> None:
+def test_a_method_is_a_starting_point_with_sliders_of_its_own(page: Page) -> None:
     expect(page.get_by_role("slider", name="Water per bath")).to_be_visible()
-    expect(page.locator("#in-flow")).to_be_hidden()
-    page.get_by_role("radio", name="Running water").check()
+    expect(page.locator("#in-flow")).to_have_count(0)
+    page.get_by_label("Way of washing").select_option("slots")
     answered(page, 1)
-    expect(page.locator("#in-bath_volume")).to_be_hidden()
+    expect(page.locator("#in-bath_volume")).to_have_count(0)
     expect(page.get_by_role("slider", name="Flow")).to_be_visible()
-    demo = files.example("demo")
-    baths = demo.steps[0]
-    assert isinstance(baths, Bath)
-    same_time = Running(vessel="washer", duration=baths.baths * baths.duration)
-    running = demo.but(steps=(same_time,))
-    assert page.locator("#sentence").inner_text() == advice.sentence(solve.solve(running))
+    expected = advice.sentence(solve.solve(files.with_method(DEMO, "slots")))
+    assert page.locator("#sentence").inner_text() == expected
+
+
+def test_steps_are_edited_by_keyboard_alone(page: Page) -> None:
+    def press(name: str) -> None:
+        page.get_by_role("button", name=name).focus()
+        page.keyboard.press("Enter")
+
+    page.get_by_label("Kind of step to add").focus()
+    page.keyboard.press("w")  # the list jumps to what is typed: wash aid
+    press("Add a step")
+    answered(page, 1)
+    heads = page.locator("[data-part=steps] h3")
+    expect(heads).to_have_text(["1 Standing baths", "2 Wash aid, each sheet"])
+    press("Move up: 2 Wash aid, each sheet")
+    answered(page, 2)
+    expect(heads).to_have_text(["1 Wash aid, each sheet", "2 Standing baths"])
+    assert page.evaluate("document.activeElement.id") == "steps-1-down", "focus goes along"
+    press("Duplicate: 2 Standing baths")
+    answered(page, 3)
+    expect(heads).to_have_count(3)
+    press("Remove: 3 Standing baths")
+    answered(page, 4)
+    page.locator("#f-steps-1-duration").fill("7")
+    page.keyboard.press("Tab")
+    answered(page, 5)
+    aid = edits.apply(DEMO, {"do": "add", "list": "steps", "at": 0, "kind": "aid"})
+    expected = edits.apply(aid, {"do": "set", "path": "steps.1.duration", "value": 7})
+    assert page.locator("#sentence").inner_text() == advice.sentence(solve.solve(expected))
+    for number in range(6, 11):
+        page.keyboard.press("Escape")
+        press("Undo")
+        answered(page, number)
+    assert page.locator("#sentence").inner_text() == advice.sentence(solve.solve(DEMO))
+    expect(page.locator("#undo")).to_be_disabled()
+    expect(heads).to_have_text(["1 Standing baths"])
+
+
+def test_a_wrong_value_is_told_and_changes_nothing(page: Page) -> None:
+    before = page.locator("#sentence").inner_text()
+    volume = page.locator("#f-vessels-1-volume")
+    volume.fill("-3")
+    page.keyboard.press("Tab")
+    answered(page, 1)
+    expect(page.get_by_role("alert")).to_contain_text("vessel 1, volume: expected 0.05 to 2000 L")
+    assert page.locator("#sentence").inner_text() == before
+    expect(volume).to_have_value("4")
+    volume.fill("5")
+    page.keyboard.press("Tab")
+    answered(page, 2)
+    expect(page.locator("#notice")).to_be_hidden()
+
+
+def test_hostile_text_is_shown_as_text(page: Page, address: str) -> None:
+    hostile = "</title><img src=x onerror=alert(1)><b>{{ 7*7 }}"
+    scenario = edits.apply(DEMO, {"do": "set", "path": "title", "value": hostile})
+    named = edits.apply(scenario, {"do": "set", "path": "vessels.1.name", "value": hostile})
+    asked: list[str] = []
+    page.on("dialog", lambda dialog: (asked.append(dialog.message), dialog.dismiss()))
+    page.goto(f"{address}?s={share.pack(named)}")
+    answered(page, 0)
+    assert page.locator("h1").inner_text() == hostile
+    assert page.locator("[data-part=vessels] h3").first.inner_text() == hostile
+    assert page.locator("main img, .editor img, .notes img").count() == 0
+    assert asked == []
+
+
+def test_the_address_reopens_the_same_scenario(page: Page, browser: Browser, address: str) -> None:
+    page.locator("#in-sheets").fill("3")
+    answered(page, 1)
+    told = page.locator("#sentence").inner_text()
+    other = browser.new_page()
+    other.goto(page.url)
+    answered(other, 0)
+    assert other.locator("#sentence").inner_text() == told
+    expect(other.locator("#in-sheets")).to_have_value("3")
+    other.goto(f"{address}?s=no-such-thing")
+    answered(other, 0)
+    expect(other.get_by_role("alert")).to_contain_text("The demo evening is shown instead")
+    assert other.locator("#sentence").inner_text() == advice.sentence(solve.solve(DEMO))
+    other.close()
+
+
+def test_us_units(page: Page, address: str) -> None:
+    page.get_by_label("Units").select_option("us")
+    answered(page, 1)
+    warmth = page.locator("[data-control=temperature] output")
+    expect(warmth).to_have_text("68 °F")
+    expect(page.locator("[data-control=bath_volume] output")).to_have_text("1.057 gal")
+    page.locator("#in-temperature").fill("50")
+    answered(page, 2)
+    expected = DEMO.but({"water.temperature": celsius(10)})
+    minutes = solve.solve(expected).minutes_to_target
+    assert f"within {minutes:.0f} min" in page.locator("#sentence").inner_text()
+    page.goto(address)
+    answered(page, 0)
+    expect(warmth).to_have_text("68 °F")
 
 
 def test_playing_sends_nothing(page: Page, heard: dict[str, list[str]]) -> None:
@@ -300,7 +367,7 @@ def test_layout(page: Page, request: pytest.FixtureRequest) -> None:
     page.screenshot(path=ARTEFACTS / f"explore-{name}-whole.png", full_page=True)
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     blocks = {}
-    parts = ".bar-top .title .answer #section .limit .residual .where .inputs .notes"
+    parts = ".bar-top .title .answer #section .limit .residual .where .inputs .editor .notes"
     for part in parts.split():
         box = page.locator(part).bounding_box()
         assert box is not None, f"{part} is not shown"
@@ -317,7 +384,7 @@ def test_layout(page: Page, request: pytest.FixtureRequest) -> None:
         assert apart, f"{one} lies over {other}"
     if name == "wide":
         seen = ["#section", "#play", ".residual"] + [
-            f"#in-{one.name}" for one in inputs.sliders() if one.method != "running"
+            f"#in-{one.name}" for one in inputs.sliders(DEMO)
         ]
         for part in seen:
             box = page.locator(part).bounding_box()

@@ -3,8 +3,11 @@
 
 import { Controls } from "./controls.js";
 import { CrossSection } from "./cross_section.js";
+import { Desk } from "./desk.js";
+import { make } from "./fields.js";
 import { Player } from "./player.js";
-import { onTheme } from "./shell.js";
+import { notify, onTheme, setState } from "./shell.js";
+import { Schedule } from "./schedule.js";
 import { followClock, followTheme, valueAt } from "./residual.js";
 
 const OPENING = 0.5; // share of the load still in the sheet
@@ -13,9 +16,9 @@ const find = (id) => document.getElementById(id);
 export function start({ board, frames, layers, curves, figure, marker, theme, palette }) {
   const player = new Player();
   const section = new CrossSection(find("section"), palette);
-  const controls = new Controls(find("inputs"), (values) => {
-    board.asked = values;
-  });
+  const desk = new Desk(board);
+  const controls = new Controls(find("inputs"), desk);
+  const schedule = new Schedule(find("editor"), desk);
   followClock(player, figure, marker);
   followTheme(theme);
   onTheme(() => section.resize());
@@ -25,12 +28,28 @@ export function start({ board, frames, layers, curves, figure, marker, theme, pa
   bindTransport(player);
   bindKeys(player);
 
+  bindHistory(desk);
+  bindMethod(desk);
+
   load(page, opening(frames));
-  tell(board.told);
-  board.properties.told.change.connect(() => {
+  tell(desk);
+  showOrigins(board.shape.origins);
+  notify(board.told.error, "error");
+  setState(board.told.state);
+  board.properties.shape.change.connect(() => {
+    controls.build();
+    schedule.build();
+    showOrigins(board.shape.origins);
+  });
+  desk.addEventListener("told", () => {
     if (!board.told.error) load(page, player.minute);
-    tell(board.told);
-    controls.answered();
+    controls.show();
+    schedule.show();
+    tell(desk);
+  });
+  document.addEventListener("unitschange", (event) => {
+    event.preventDefault();
+    desk.ask({ do: "units", system: event.detail });
   });
 }
 
@@ -55,28 +74,47 @@ function load({ player, section, frames, layers }, minute) {
   player.load(minutes, minute);
 }
 
-function tell(told) {
+function tell({ told }) {
   document.body.dataset.answer = told.answer;
   const met = find("met");
-  met.classList.toggle("not", Boolean(told.error) || !told.met);
-  find("sentence").textContent = told.error || told.sentence;
-  if (told.error) {
-    // the picture keeps the last run that could be carried out
-    met.textContent = "Cannot be done";
-    return;
-  }
+  met.classList.toggle("not", !told.met);
   met.textContent = told.met ? "Target met" : "Target not met";
+  find("title").textContent = told.title;
+  find("sentence").textContent = told.sentence;
   find("verdict").textContent = told.verdict;
-  const list = find("cautions");
-  list.replaceChildren(
-    ...told.cautions.map((text) => {
-      const item = document.createElement("li");
-      item.textContent = text;
-      return item;
-    }),
-  );
+  find("cautions").replaceChildren(...told.cautions.map((text) => make("li", { textContent: text })));
   find("mind").hidden = find("warned").hidden = told.cautions.length === 0;
   find("warned").textContent = `${told.cautions.length} cautions below`;
+  find("in-method").value = told.values.method;
+  find("undo").disabled = !told.undo;
+  find("redo").disabled = !told.redo;
+}
+
+function showOrigins(origins) {
+  find("origins").replaceChildren(
+    ...origins.map(([what, origin]) =>
+      make("tr", {}, make("th", { scope: "row", textContent: what }), make("td", { textContent: origin }))),
+  );
+}
+
+function bindHistory(desk) {
+  find("undo").addEventListener("click", () => desk.ask({ do: "undo" }));
+  find("redo").addEventListener("click", () => desk.ask({ do: "redo" }));
+  document.addEventListener("keydown", (event) => {
+    // in a line of text these keys undo typing
+    const typing = event.target.closest("input[type=text], input[type=number]");
+    if (!(event.ctrlKey || event.metaKey) || event.key.toLowerCase() !== "z" || typing) return;
+    event.preventDefault();
+    desk.ask({ do: event.shiftKey ? "redo" : "undo" });
+  });
+}
+
+function bindMethod(desk) {
+  find("in-method").addEventListener("change", (event) => {
+    const name = event.target.value;
+    if (name) desk.ask({ do: "method", name });
+    else event.target.value = desk.values.method;
+  });
 }
 
 // Two figures are what these numbers can bear, and four decimals; never an exponent.

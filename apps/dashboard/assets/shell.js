@@ -1,7 +1,7 @@
-// What every page shares: theme, messages in one place, and the sign that work goes on.
+// What every page shares: theme, units, messages in one place, and the sign that work goes on.
 // A page imports what it needs; the buttons in the bar are bound when this file is first loaded.
 
-const YEAR = 365 * 24 * 3600; // seconds a choice of theme is remembered
+const YEAR = 365 * 24 * 3600; // seconds a choice of theme or units is remembered
 const PATIENCE = 300; // ms before waiting is shown
 const find = (id) => document.getElementById(id);
 
@@ -30,6 +30,17 @@ function bindTheme() {
   });
   window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", (event) => {
     if (!/(?:^|; )theme=/.test(document.cookie)) setTheme(event.matches ? "dark" : "light");
+  });
+}
+
+// A page that can change its units in place listens to 'unitschange' and prevents the default,
+// which is to load the page again.
+function bindUnits() {
+  find("units").addEventListener("change", (event) => {
+    const units = event.target.value;
+    remember("units", units);
+    const change = new CustomEvent("unitschange", { detail: units, cancelable: true });
+    if (document.dispatchEvent(change)) window.location.reload();
   });
 }
 
@@ -68,4 +79,5 @@ export function setState(state) {
 }
 
 bindTheme();
+bindUnits();
 find("notice-close").addEventListener("click", () => notify(""));
