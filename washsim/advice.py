@@ -11,7 +11,7 @@ from washsim.clearing import clearing
 from washsim.recipes import Aid
 from washsim.result import Result
 from washsim.scenario import Scenario
-from washsim.units import celsius, litre, rounded
+from washsim.units import amount, difference, temperature
 
 LIMITS = {
     "inside": "inside the paper",
@@ -29,12 +29,12 @@ def limits_now(result: Result, lot: int, time: float) -> str:
     return f"{LIMITS[name]}, {100 * shares[name]:.0f} %"
 
 
-def sentence(result: Result) -> str:
-    """The outcome in one or two sentences, target beside it."""
+def sentence(result: Result, system: str = "metric") -> str:
+    """The outcome in one or two sentences, target beside it; system: of units.SYSTEMS."""
     limit = result.scenario.target.limit * 1e3
     worst = result.worst_residual * 1e3
     minutes = result.minutes_to_target
-    water = f"{rounded(result.litres_total / litre)} L of water"
+    water = f"{amount(result.litres_total, system)} of water"
     if minutes is None:
         floor = result.floor(result.worst_lot, result.run.timeline.end) * 1e3
         if result.first_water is None:
@@ -57,10 +57,10 @@ def sentence(result: Result) -> str:
     )
 
 
-def cautions(result: Result) -> tuple[str, ...]:
+def cautions(result: Result, system: str = "metric") -> tuple[str, ...]:
     """What to mind with this scenario, most pressing first, in general words."""
     text = tables.entry("limits.caution.text")
-    found = [*_fixed(result), *_warm(result), *_wet(result)]
+    found = [*_fixed(result), *_warm(result, system), *_wet(result)]
     if result.first_silver > 0:
         strength = f"{1e3 * result.first_silver:.2g} mg/L of silver"
         found.append(f"The first water carries about {strength}. {text['silver_drain']}")
@@ -99,7 +99,7 @@ def _fixed(result: Result) -> list[str]:
     return found
 
 
-def _warm(result: Result) -> list[str]:
+def _warm(result: Result, system: str) -> list[str]:
     """Cautions about warm water and sudden changes."""
     scenario, fixing = result.scenario, result.scenario.fixing
     text = tables.entry("limits.caution.text.warm_water")
@@ -108,10 +108,11 @@ def _warm(result: Result) -> list[str]:
     step = tables.datum("limits.caution.temperature_step").si
     found = []
     if max(max(pair) for pair in warmth) > hot:
-        found.append(f"Water above {hot - celsius(0):g} °C. {text}")
+        found.append(f"Water above {temperature(hot, system)}. {text}")
     changes = [abs(after[0] - before[1]) for before, after in pairwise(warmth)]
     if max(changes, default=0.0) > step:
-        found.append(f"A step of {max(changes):.0f} K between baths, more than {step:g} K. {text}")
+        jump = f"A step of {difference(max(changes), system)} between baths"
+        found.append(f"{jump}, more than {difference(step, system)}. {text}")
     return found
 
 

@@ -112,3 +112,21 @@ def in_system(unit: Unit, system: str, largest: float = math.inf) -> Unit:
     if unit.suffix == "l" and largest <= _JUGFUL:
         return _US["ml"]
     return _US.get(unit.suffix, unit)
+
+
+def amount(volume: float, system: str = "metric") -> str:
+    """A volume of water, m3, in words: '24 L' or '6.34 gal'."""
+    unit = in_system(UNITS["l"], system)
+    return f"{rounded(unit.from_si(volume))} {unit.label}"
+
+
+def temperature(kelvin: float, system: str = "metric") -> str:
+    """A temperature in words: '25 °C' or '77 °F'."""
+    unit = in_system(UNITS["c"], system)
+    return f"{rounded(unit.from_si(kelvin))} {unit.label}"
+
+
+def difference(kelvin: float, system: str = "metric") -> str:
+    """A step of temperature in words: '5 K' or '9 °F'."""
+    unit = in_system(UNITS["k"], system)
+    return f"{rounded(unit.from_si(kelvin), 2)} {unit.label}"

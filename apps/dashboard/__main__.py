@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import os
+
+# before numpy comes in: at these sizes one BLAS thread is faster than several
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 import argparse
 
 from washsim_dashboard.main import serve

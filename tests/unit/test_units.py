@@ -152,3 +152,10 @@ def test_small_volumes_are_fluid_ounces_and_metric_stays():
     assert units.in_system(litre, "us", largest=2.0).label == "gal"
     assert units.in_system(litre, "metric") is litre
     assert units.in_system(units.UNITS["g_m2"], "us") is units.UNITS["g_m2"]
+
+
+def test_words_of_amounts():
+    # 24 L / 3.785411784 L; 25 °C = 77 °F; a step of 5 K is 9 °F
+    assert (units.amount(0.024), units.amount(0.024, "us")) == ("24 L", "6.34 gal")
+    assert (units.temperature(298.15), units.temperature(298.15, "us")) == ("25 °C", "77 °F")
+    assert (units.difference(5.0), units.difference(5.0, "us")) == ("5 K", "9 °F")
