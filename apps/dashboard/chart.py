@@ -1,4 +1,4 @@
-"""The residual chart: worst and typical sheet, floor, target and spot test against time."""
+"""The charts: what is left in the sheets, and what is in the water around them, against time."""
 
 from __future__ import annotations
 
@@ -20,11 +20,20 @@ from washsim_dashboard.state import Lines
 
 RESIDUAL_RANGE = (0.0004, 40.0)
 """g/m2: from a tenth of what the spot test shows to above the heaviest load."""
-TICKS = (0.001, 0.01, 0.1, 1, 10)
+WATER_RANGE = (0.0004, 300.0)
+"""g/L: from well below what a drip test shows to above the strongest fixer."""
+TICKS = (0.001, 0.01, 0.1, 1, 10, 100)
 FONT = "system-ui, sans-serif"
 
+CURVES = (
+    ("worst", 3.5, "solid", "--strong"),
+    ("typical", 2.5, [10, 5], "--second"),
+    ("floor", 2.5, [2, 4], "--water"),
+)
+"""(column, width in px, dash, colour of the page) of the residual chart."""
+
 Theme = list[tuple[Model, dict[str, str]]]
-"""Which colour of the page each part takes: property -> variable of explore.css."""
+"""Which colour of the page each part takes: property -> variable of shell.css."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,24 +47,36 @@ class Chart:
 
 def residual(curves: ColumnDataSource, lines: Lines) -> Chart:
     """Residual per m2 of the source's columns, with the levels drawn across."""
-    plot, theme = frame()
-    theme += draw_curves(plot, curves)
+    plot, theme = frame("residual", RESIDUAL_RANGE)
+    theme += draw_curves(plot, curves, CURVES)
     theme += draw_levels(plot, lines)
+    return finished(plot, theme)
+
+
+def water(curves: ColumnDataSource) -> Chart:
+    """Concentration of the liquid around the worst sheet: a staircase, a step for each change."""
+    plot, theme = frame("water", WATER_RANGE)
+    theme += draw_curves(plot, curves, (("water", 3, "solid", "--water"),))
+    return finished(plot, theme)
+
+
+def finished(plot: Any, theme: Theme) -> Chart:
+    """A chart with the marker that shows the time."""
     marker = Span(location=0, dimension="height", line_width=2.5)
     plot.add_layout(marker)
     theme.append((marker, {"line_color": "--marker"}))
     return Chart(figure=plot, marker=marker, theme=theme)
 
 
-def frame() -> tuple[Any, Theme]:
-    """An empty figure with its axes."""
+def frame(name: str, span: tuple[float, float]) -> tuple[Any, Theme]:
+    """An empty figure with its axes; span: of the logarithmic axis."""
     plot = figure(
-        name="residual",
+        name=name,
         sizing_mode="stretch_both",
-        min_height=160,
+        min_height=120,
         x_range=DataRange1d(range_padding=0),
         y_axis_type="log",
-        y_range=Range1d(start=RESIDUAL_RANGE[0], end=RESIDUAL_RANGE[1]),
+        y_range=Range1d(start=span[0], end=span[1]),
         tools="",
         toolbar_location=None,
         background_fill_alpha=0,
@@ -84,13 +105,10 @@ def frame() -> tuple[Any, Theme]:
     return plot, theme
 
 
-def draw_curves(plot: Any, curves: ColumnDataSource) -> Theme:
-    """Three curves that differ in dash as well as in colour."""
-    styles = (
-        ("worst", 3.5, "solid", "--strong"),
-        ("typical", 2.5, [10, 5], "--second"),
-        ("floor", 2.5, [2, 4], "--water"),
-    )
+def draw_curves(
+    plot: Any, curves: ColumnDataSource, styles: tuple[tuple[str, float, Any, str], ...]
+) -> Theme:
+    """Curves of columns that differ in dash as well as in colour."""
     theme: Theme = []
     for column, width, dash, colour in styles:
         drawn = plot.line("minutes", column, source=curves, line_width=width, line_dash=dash)

@@ -8,7 +8,7 @@ from bokeh.palettes import Cividis256
 from washsim import files
 from washsim.errors import WashsimError
 from washsim.scenario import Scenario
-from washsim_dashboard import chart, form, layout, share, state
+from washsim_dashboard import chart, first, form, layout, share, state
 
 
 def page() -> pn.Template:
@@ -16,6 +16,7 @@ def page() -> pn.Template:
     scenario, notice = asked_for()
     session = state.Session(scenario, layout.units(), notice)
     residual = chart.residual(session.curves, session.lines)
+    water = chart.water(session.curves)
     # only what a root refers to is kept in step between browser and server
     residual.figure.tags = [session.board, session.frames, session.layers]
     start = layout.start(
@@ -25,22 +26,26 @@ def page() -> pn.Template:
             "frames": session.frames,
             "layers": session.layers,
             "curves": session.curves,
-            "figure": residual.figure,
-            "marker": residual.marker,
-            "theme": residual.theme,
+            "residual": [residual.figure, residual.marker],
+            "water": [water.figure, water.marker],
+            "theme": residual.theme + water.theme,
             "palette": list(Cividis256),
         },
     )
     assert pn.state.curdoc is not None, "a page is made for a document"
     pn.state.curdoc.js_on_event("document_ready", start)
+    session.attend(pn.state.curdoc)
     return layout.template(
         "explore.html",
         here="./",
-        roots={"explore": residual.figure},
+        roots={"residual": residual.figure, "water": water.figure},
         values={
             "told": session.board.told,
             "methods": form.methods(),
             "places": state.PLACES,
+            "ways": first.WAYS,
+            "sizes": [(size, first.size_label(size, session.system)) for size in first.SIZES],
+            "invite": not pn.state.cookies.get("first"),
         },
     )
 

@@ -6,7 +6,7 @@ from ipaddress import ip_address
 
 import panel as pn
 
-from washsim_dashboard import explore, layout
+from washsim_dashboard import downloads, explore, layout
 
 
 def serve(port: int = 5006, show: bool = True, address: str = "127.0.0.1") -> None:
@@ -23,6 +23,7 @@ def serve(port: int = 5006, show: bool = True, address: str = "127.0.0.1") -> No
         show=show,
         title="washsim",
         static_dirs={"assets": str(layout.ASSETS)},
+        extra_patterns=downloads.PATTERNS,
     )
 
 

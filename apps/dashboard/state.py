@@ -3,6 +3,7 @@ browser holds of it."""
 
 from __future__ import annotations
 
+import asyncio
 import logging
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -12,16 +13,17 @@ from typing import Any
 import numpy as np
 from bokeh.core.properties import Any as AnyValue
 from bokeh.core.properties import Dict, String
+from bokeh.document import Document
 from bokeh.model import DataModel
 from bokeh.models import ColumnDataSource
 
-from washsim import advice, files, pictures, solve
+from washsim import advice, files, helps, pictures, solve
 from washsim.errors import InputError, WashsimError
 from washsim.fields import one_of
 from washsim.result import Result
 from washsim.scenario import Scenario
-from washsim.units import SYSTEMS, gram, litre
-from washsim_dashboard import edits, form, inputs, share
+from washsim.units import SYSTEMS, amount, gram
+from washsim_dashboard import edits, first, form, inputs, share
 
 FRAMES = 150
 """Of one run; fine enough that drawing between them looks continuous, and under 200 kB."""
@@ -36,18 +38,22 @@ PLACES = {
 """Where fixer can be, and what the page calls it."""
 UNDOS = 100
 """Scenarios remembered for undo."""
+PAUSE = 0.5
+"""s without a change after which it is worked out what would help."""
 
 
 class Board(DataModel):
     """What page and server say to each other: `asked` by the browser, the others by the server.
 
     asked: {"changes": [...], "number": ...}, see edits.apply and Session. shape: form.shape and the
-    quick controls, told when it differs. told: words, values, state, answer; told last.
+    quick controls, told when it differs. told: words, values, state, answer; told last. help: what
+    would help most, once the visitor has let go of the controls.
     """
 
     asked = Dict(String, AnyValue)
     shape = Dict(String, AnyValue)
     told = Dict(String, AnyValue)
+    help = String(default="")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,7 +71,8 @@ class Run:
     frames: dict[str, Any]
     layers: dict[str, Any]
     curves: dict[str, Any]
-    words: dict[str, Any]
+    words: dict[str, dict[str, Any]]
+    """By system of units."""
     lines: Lines
 
 
@@ -101,24 +108,38 @@ def run(scenario: Scenario) -> Run:
             "worst": drawn.worst_g_m2,
             "typical": drawn.typical_g_m2,
             "floor": drawn.floor_g_m2,
+            "water": drawn.water_g_l,
         },
-        words={
-            "title": scenario.title,
-            "sentence": advice.sentence(result),
-            "verdict": verdict(result),
-            "met": result.minutes_to_target is not None,
-            "cautions": list(advice.cautions(result)),
-        },
+        words={system: sentences(result, system) for system in SYSTEMS},
         lines=Lines(target=drawn.target_g_m2, visible=drawn.visible_g_m2),
     )
 
 
-def verdict(result: Result) -> str:
+def sentences(result: Result, system: str) -> dict[str, Any]:
+    """The run in words."""
+    return {
+        "title": result.scenario.title,
+        "sentence": advice.sentence(result, system),
+        "verdict": verdict(result, system),
+        "limit": advice.limits_now(result, result.worst_lot, result.run.timeline.end),
+        "met": result.minutes_to_target is not None,
+        "cautions": list(advice.cautions(result, system)),
+    }
+
+
+def verdict(result: Result, system: str = "metric") -> str:
     """The shortest form of the outcome, for a phone's bottom bar."""
     minutes = result.minutes_to_target
     reached = "Not under target" if minutes is None else f"{minutes:.0f} min"
     worst = result.worst_residual / gram
-    return f"{reached} · worst {worst:.2g} g/m² · {result.litres_total / litre:.3g} L"
+    return f"{reached} · worst {worst:.2g} g/m² · {amount(result.litres_total, system)}"
+
+
+@lru_cache(maxsize=256)
+def help_line(scenario: Scenario, system: str) -> str:
+    """What would help most next, in words; a handful of runs."""
+    result = solve.solve(scenario)
+    return helps.sentence(result, helps.helps(result, system), system)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,6 +149,8 @@ class Moment:
     scenario: Scenario
     base: Scenario
     drag: tuple[str, int] | None = None
+    first: bool = False
+    """Whether it came of the three questions, so that what was assumed is to be listed."""
 
 
 class Session:
@@ -146,6 +169,36 @@ class Session:
         self.lines = found.lines
         self.board = Board(shape=self.shape(), told=self.words(notice), name="board")
         self.board.on_change("asked", self.take)
+        self.document: Document | None = None
+        self.advising: asyncio.Task[None] | None = None
+
+    def attend(self, document: Document) -> None:
+        """Work out what would help, now and after each change, beside a running document."""
+        self.document = document
+        self.advise()
+
+    def advise(self) -> None:
+        """Begin to work out what would help, in a thread of its own."""
+        if self.document is None:
+            return
+        self.board.help = ""
+        # kept, because the loop itself holds a task only weakly
+        self.advising = asyncio.get_running_loop().create_task(self._advise(self.document))
+
+    async def _advise(self, document: Document) -> None:
+        asked = (self.scenario, self.system)
+        await asyncio.sleep(PAUSE)
+        if asked != (self.scenario, self.system):
+            return
+        line = await asyncio.to_thread(help_line, *asked)
+
+        def tell() -> None:
+            if asked == (self.scenario, self.system):
+                self.board.help = line
+
+        # a visitor may have left meanwhile
+        if document.session_context is not None and not document.session_context.destroyed:
+            document.add_next_tick_callback(tell)
 
     @property
     def scenario(self) -> Scenario:
@@ -169,7 +222,7 @@ class Session:
             self.ship(found)
 
     def change(self, change: Any) -> None:
-        """Do one change: undo, redo, units, open (a file), example, or a change of edits.apply."""
+        """Do one change: undo, redo, units, open (a file), reset, first, or one of edits.apply."""
         wanted = change.get("do") if isinstance(change, dict) else None
         others: dict[Any, Callable[[dict[str, Any]], None]] = {
             "undo": lambda _: self.step(-1),
@@ -179,6 +232,7 @@ class Session:
                 files.loads(str(asked.get("text")), str(asked.get("name"))[:60])
             ),
             "reset": lambda _: self.open(self.moments[self.here].base),
+            "first": lambda asked: self.open(first.plan(asked), first=True),
         }
         if wanted in others:
             others[wanted](change)
@@ -198,9 +252,9 @@ class Session:
         self.moments = [*kept, moment]
         self.here = len(self.moments) - 1
 
-    def open(self, scenario: Scenario) -> None:
+    def open(self, scenario: Scenario, first: bool = False) -> None:
         """Go to another scenario, from which controls are reset to what they are now."""
-        self.remember(Moment(scenario=scenario, base=scenario))
+        self.remember(Moment(scenario=scenario, base=scenario, first=first))
 
     def step(self, by: int) -> None:
         """Undo or redo; nothing at the ends."""
@@ -222,6 +276,7 @@ class Session:
         if shape != self.board.shape:
             self.board.shape = shape
         self.tell("")
+        self.advise()
 
     def shape(self) -> dict[str, Any]:
         """What there is to fill in now."""
@@ -235,8 +290,11 @@ class Session:
 
     def words(self, error: str) -> dict[str, Any]:
         """What the browser is told: the words of the run, what stands in the form, the state."""
-        scenario = self.scenario
-        return run(scenario).words | {
+        now = self.moments[self.here]
+        scenario = now.scenario
+        assumed = first.assumptions(scenario, self.system) if now.first else ()
+        return run(scenario).words[self.system] | {
+            "assumed": [[one.words, one.path] for one in assumed],
             "values": form.values(scenario, self.system) | {"method": form.method_of(scenario)},
             "state": share.pack(scenario),
             "undo": self.here > 0,

@@ -15,19 +15,20 @@ from io import BytesIO
 from itertools import combinations
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree
 
 import pytest
 from PIL import Image
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
-from washsim import advice, files, solve
+from washsim import advice, files, helps, solve
 from washsim.units import celsius
-from washsim_dashboard import edits, inputs, share
+from washsim_dashboard import edits, first, inputs, share
 
 DEMO = files.example("demo")
 
 ARTEFACTS = Path(__file__).parents[1] / "artefacts"
-SIZES = {"wide": (1280, 720), "phone": (390, 844)}
+SIZES = {"wide": (1280, 720), "large": (1920, 1080), "phone": (390, 844)}
 QUIET = (
     "--disable-gpu",
     "--disable-background-networking",
@@ -161,7 +162,8 @@ def test_first_paint_shows_a_finished_run(page: Page) -> None:
     assert page.locator("#limit").inner_text().strip()
     # a flat picture has a handful of colours, a profile through the colour map hundreds
     assert colours(page, "#section") > 100
-    assert colours(page, ".chart") > 20
+    assert colours(page, "[data-chart=residual]") > 20
+    assert colours(page, "[data-chart=water]") > 20
     percents = [text.strip("< ") for text in page.locator(".parts b span").all_inner_texts()]
     assert sum(map(float, percents)) == pytest.approx(100, abs=1.5)
 
@@ -284,6 +286,111 @@ def test_the_address_reopens_the_same_scenario(page: Page, browser: Browser, add
     other.close()
 
 
+def test_files_come_back_the_same(page: Page, tmp_path: Path) -> None:
+    page.get_by_label("Way of washing").select_option("row")
+    answered(page, 1)
+    told = page.locator("#sentence").inner_text()
+    page.locator("#keep summary").click()
+    with page.expect_download() as kept:
+        page.get_by_role("link", name="Scenario file").click()
+    path = tmp_path / kept.value.suggested_filename
+    kept.value.save_as(path)
+    assert files.load(path) == files.with_method(DEMO, "row")
+    with page.expect_download() as kept:
+        page.get_by_role("link", name="Curves").click()
+    rows = Path(kept.value.path()).read_text().splitlines()
+    assert rows[0].startswith("minutes,")
+    assert len(rows) == 1 + DEMO.settings.outputs
+    page.locator("#undo").click()
+    answered(page, 2)
+    page.locator("#keep summary").click()
+    page.locator("#upload").set_input_files(path)
+    answered(page, 3)
+    assert page.locator("#sentence").inner_text() == told
+    path.write_text("format = 'washsim-scenario-1'\n[[steps]]\nkind = 'soak'\n")
+    page.locator("#upload").set_input_files(path)
+    answered(page, 4)
+    expect(page.get_by_role("alert")).to_contain_text("kind: expected")
+    assert page.locator("#sentence").inner_text() == told
+
+
+def test_a_damaged_download_address_gets_one_sentence(page: Page, address: str) -> None:
+    for name in ("scenario.toml", "curves.csv"):
+        answer = page.request.get(f"{address}{name}?s=%3Cscript%3E")
+        assert answer.status == 400
+        assert answer.headers["content-type"].startswith("text/plain")
+        assert answer.text().count("\n") == 1
+
+
+def test_pictures_are_made_in_the_browser(page: Page, heard: dict[str, list[str]]) -> None:
+    page.locator("#keep summary").click()
+    asked = len(heard["requests"])
+    for name, label in (
+        ("section", "Cross-section"),
+        ("residual", "Fixer left"),
+        ("water", "Fixer in the water"),
+    ):
+        with page.expect_download() as kept:
+            page.get_by_role("button", name=f"{label} as PNG").click()
+        picture = Image.open(kept.value.path()).convert("RGB")
+        assert picture.width > 400, name
+        assert len(picture.getcolors(picture.width * picture.height)) > 20, name
+        with page.expect_download() as kept:
+            page.get_by_role("button", name=f"{label} as SVG").click()
+        root = ElementTree.parse(kept.value.path()).getroot()
+        assert root.tag.endswith("svg")
+        drawn = {one.tag.rpartition("}")[2] for one in root.iter()}
+        assert {"path", "text"} <= drawn, name
+        assert DEMO.title in "".join(root.itertext()), name
+    assert [url for url in heard["requests"][asked:] if not url.startswith("blob:")] == []
+
+
+def test_the_page_prints_in_shades_of_grey(page: Page) -> None:
+    # as the browser does around printing
+    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    page.emulate_media(media="print")
+    settle(page)
+    expect(page.locator("img.printed")).to_have_count(2)
+    for gone in ("#undo", "#play", "#inputs", ".chart >> nth=0", "#steps-add"):
+        expect(page.locator(gone)).to_be_hidden()
+    expect(page.locator("#sentence")).to_be_visible()
+    ARTEFACTS.mkdir(exist_ok=True)
+    page.pdf(path=ARTEFACTS / "explore.pdf")
+    page.emulate_media(media="screen")
+    page.evaluate("window.dispatchEvent(new Event('afterprint'))")
+    expect(page.locator("img.printed")).to_have_count(0)
+
+
+@both_sizes
+def test_three_questions_lead_to_a_run_with_its_assumptions(page: Page) -> None:
+    page.get_by_role("button", name="Three questions").click()
+    page.get_by_label("sheets", exact=True).fill("6")
+    page.get_by_label("A washer with running water").check()
+    page.get_by_role("button", name="Make a plan").click()
+    answered(page, 1)
+    plan = first.plan({"sheets": 6, "size": "8x10", "way": "washer", "minutes": 60})
+    told = advice.sentence(solve.solve(plan))
+    expect(page.locator("#plan-sentence")).to_have_text(told)
+    result = solve.solve(plan)
+    helped = helps.sentence(result, helps.helps(result))
+    expect(page.locator("#plan-help")).to_have_text(helped)
+    page.locator("#assumed a").first.click()
+    assert page.evaluate("document.activeElement.id") == "f-sheet-paper"
+    expect(page.locator("#f-sheet-paper")).to_be_visible()
+    assert page.locator("#sentence").inner_text() == told
+
+
+def test_what_helps_most_is_told_once_the_slider_rests(page: Page) -> None:
+    result = solve.solve(DEMO)
+    expected = helps.sentence(result, helps.helps(result))
+    expect(page.locator("#help")).to_have_text(expected, timeout=20_000)
+    page.locator("#in-baths").fill("2")
+    answered(page, 1)
+    short = solve.solve(DEMO.but({"steps.1.baths": 2}))
+    expected = helps.sentence(short, helps.helps(short))
+    expect(page.locator("#help")).to_have_text(expected, timeout=20_000)
+
+
 def test_us_units(page: Page, address: str) -> None:
     page.get_by_label("Units").select_option("us")
     answered(page, 1)
@@ -347,7 +454,7 @@ def test_the_theme_is_remembered(page: Page, address: str) -> None:
 
 
 def test_the_curve_scrubs_the_clock(page: Page) -> None:
-    box = page.locator(".chart").bounding_box()
+    box = page.locator("[data-chart=residual]").bounding_box()
     assert box is not None
     middle = box["y"] + box["height"] / 3
     page.mouse.click(box["x"] + 0.8 * box["width"], middle)
@@ -367,7 +474,9 @@ def test_layout(page: Page, request: pytest.FixtureRequest) -> None:
     page.screenshot(path=ARTEFACTS / f"explore-{name}-whole.png", full_page=True)
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     blocks = {}
-    parts = ".bar-top .title .answer #section .limit .residual .where .inputs .editor .notes"
+    parts = (
+        ".bar-top .title .answer #section .limit .residual .stairs .where .inputs .editor .notes"
+    )
     for part in parts.split():
         box = page.locator(part).bounding_box()
         assert box is not None, f"{part} is not shown"
@@ -382,8 +491,8 @@ def test_layout(page: Page, request: pytest.FixtureRequest) -> None:
             or b["y"] + b["height"] <= a["y"] + 0.5
         )
         assert apart, f"{one} lies over {other}"
-    if name == "wide":
-        seen = ["#section", "#play", ".residual"] + [
+    if name != "phone":
+        seen = ["#section", "#play", ".residual", ".stairs"] + [
             f"#in-{one.name}" for one in inputs.sliders(DEMO)
         ]
         for part in seen:

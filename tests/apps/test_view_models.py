@@ -12,12 +12,12 @@ import tomli_w
 from hypothesis import given, settings
 
 from tests.unit.drawn import trees
-from washsim import files
+from washsim import files, solve
 from washsim.errors import InputError
 from washsim.recipes import STEPS, Bath, Running
 from washsim.scenario import Scenario
-from washsim.units import SYSTEMS, celsius
-from washsim_dashboard import edits, form, inputs, share, state
+from washsim.units import SYSTEMS, celsius, litre_per_minute
+from washsim_dashboard import edits, first, form, inputs, share, state
 
 EXAMPLES = [files.example(name) for name in files.examples()]
 DEMO = files.example("demo")
@@ -311,3 +311,74 @@ def test_reset_goes_back_to_what_was_opened() -> None:
     assert baths.baths == 3
     asked(session, {"do": "reset"})
     assert session.scenario == DEMO
+
+
+@pytest.mark.parametrize("way", first.WAYS)
+@pytest.mark.parametrize("size", first.SIZES)
+@pytest.mark.parametrize(("sheets", "minutes"), [(1, 30), (10, 60), (40, 90)])
+def test_three_questions_give_a_plan_that_says_what_it_assumed(
+    way: str, size: str, sheets: int, minutes: int
+) -> None:
+    plan = first.plan({"sheets": sheets, "size": size, "way": way, "minutes": minutes})
+    assert plan.sheet.count == sheets
+    assert (plan.sheet.width, plan.sheet.height) == first.SIZES[size]
+    step = plan.steps[0]
+    assert isinstance(step, Bath if way == "trays" else Running)
+    total = step.duration * (step.baths if isinstance(step, Bath) else 1)
+    assert total == pytest.approx(60 * minutes, rel=1e-12)
+    # enough time for this paper in every case but half an hour
+    assert minutes == 30 or solve.solve(plan).minutes_to_target is not None
+    for system in SYSTEMS:
+        values = form.values(plan, system)
+        listed = list(first.assumptions(plan, system))
+        assert {one.path for one in listed} <= set(values)
+        assert all(one.words for one in listed)
+
+
+def test_the_first_plan_takes_the_least_water_that_keeps_the_margin() -> None:
+    asks = {"sheets": 10, "size": "8x10", "way": "washer", "minutes": 60}
+    plan = first.plan(asks)
+    flow = plan.vessels[0].flow
+    limit = plan.target.limit / first.MARGIN
+    assert solve.solve(plan).worst_residual <= limit
+    slower = [f * litre_per_minute for f in first.FLOWS if f * litre_per_minute < flow]
+    for less in slower:
+        assert solve.solve(edits.put(plan, "vessels.1.flow", less)).worst_residual > limit
+
+
+@pytest.mark.parametrize(
+    ("wrong", "message"),
+    [
+        ({"sheets": 0}, "sheets: expected a whole number from 1 to 200"),
+        ({"sheets": 2.5}, "sheets: expected a whole number"),
+        ({"sheets": None}, "sheets: expected"),
+        ({"size": "A4"}, "size: expected"),
+        ({"way": ["trays"]}, "way: expected"),
+        ({"minutes": 1e9}, "minutes: expected 5 to 600 min"),
+        ({"minutes": float("nan")}, "minutes: expected 5 to 600 min"),
+    ],
+)
+def test_wrong_answers_get_one_sentence(wrong: dict[str, Any], message: str) -> None:
+    asks = {"sheets": 10, "size": "8x10", "way": "trays", "minutes": 60} | wrong
+    session = state.Session(DEMO)
+    told = asked(session, {"do": "first"} | asks)
+    assert told["error"].startswith(message)
+    assert told["assumed"] == []
+    assert session.scenario == DEMO
+
+
+def test_assumptions_are_listed_until_the_next_change() -> None:
+    session = state.Session(DEMO)
+    asks = {"do": "first", "sheets": 3, "size": "5x7", "way": "trays", "minutes": 45}
+    assert asked(session, asks)["assumed"]
+    assert asked(session, {"do": "set", "path": "sheet.count", "value": 4})["assumed"] == []
+    assert asked(session, {"do": "undo"})["assumed"]
+
+
+def test_words_follow_the_units() -> None:
+    session = state.Session(DEMO)
+    # 24 L at 3.785411784 L to the gallon (NIST Handbook 44, Appendix C)
+    assert "24 L of water" in session.board.told["sentence"]
+    told = asked(session, {"do": "units", "system": "us"})
+    assert "6.34 gal of water" in told["sentence"]
+    assert told["verdict"].endswith("6.34 gal")

@@ -113,25 +113,36 @@ export class CrossSection {
   draw(position) {
     this.position = position;
     if (!this.run || !this.ratio) return;
-    const mobile = this.between(this.mobile, position);
-    const held = this.between(this.held, position);
-    const water = this.waterAt(position);
     const pen = this.pen;
     pen.setTransform(1, 0, 0, 1, 0, 0);
     pen.clearRect(0, 0, this.canvas.width, this.canvas.height);
     pen.setTransform(this.ratio, 0, 0, this.ratio, 0, 0);
-    this.drawColour(mobile, water);
-    pen.setTransform(1, 0, 0, 1, 0, 0);
-    pen.drawImage(this.still, 0, 0);
-    pen.setTransform(this.ratio, 0, 0, this.ratio, 0, 0);
-    const anyHeld = held.some((share) => share > 0);
-    if (anyHeld) this.drawLine(this.path(held, null), STYLE.held);
-    this.drawLine(this.path(mobile, water), STYLE.mobile);
-    this.nameLines(mobile, anyHeld ? held : null);
-    this.nameSides(this.run.place[Math.floor(position)]);
+    this.drawMoment(pen, () => {
+      pen.setTransform(1, 0, 0, 1, 0, 0);
+      pen.drawImage(this.still, 0, 0);
+      pen.setTransform(this.ratio, 0, 0, this.ratio, 0, 0);
+    });
   }
 
-  drawColour(mobile, water) {
+  // The picture of this moment with another pen, such as one that writes a file.
+  paint(pen) {
+    this.drawMoment(pen, () => drawBackdrop(pen, this));
+  }
+
+  drawMoment(pen, drawStill) {
+    const mobile = this.between(this.mobile, this.position);
+    const held = this.between(this.held, this.position);
+    const water = this.waterAt(this.position);
+    this.drawColour(pen, mobile, water);
+    drawStill();
+    const anyHeld = held.some((share) => share > 0);
+    if (anyHeld) this.drawLine(pen, this.path(held, null), STYLE.held);
+    this.drawLine(pen, this.path(mobile, water), STYLE.mobile);
+    this.nameLines(pen, mobile, anyHeld ? held : null);
+    this.nameSides(pen, this.run.place[Math.floor(this.position)]);
+  }
+
+  drawColour(pen, mobile, water) {
     const data = this.pixels.data;
     const last = this.nodes - 1;
     for (let i = 0; i < this.columns.length; i++) {
@@ -149,8 +160,8 @@ export class CrossSection {
     }
     this.strip.getContext("2d").putImageData(this.pixels, 0, 0);
     const { left, right, top, bottom } = this.box;
-    this.pen.imageSmoothingEnabled = false;
-    this.pen.drawImage(this.strip, left, top, right - left, bottom - top);
+    pen.imageSmoothingEnabled = false;
+    pen.drawImage(this.strip, left, top, right - left, bottom - top);
   }
 
   path(levels, water) {
@@ -165,24 +176,23 @@ export class CrossSection {
     return points;
   }
 
-  drawLine(points, style) {
-    const pen = this.pen;
-    pen.beginPath();
-    for (const [x, share] of points) pen.lineTo(x, this.y(share));
+  drawLine(pen, points, style) {
     pen.lineJoin = "round";
     pen.setLineDash(style.dash);
-    pen.strokeStyle = "rgba(10, 14, 24, 0.75)";
-    pen.lineWidth = style.width + 3;
-    pen.stroke();
-    pen.strokeStyle = "#ffffff";
-    pen.lineWidth = style.width;
-    pen.stroke();
+    for (const [colour, width] of [["rgba(10, 14, 24, 0.75)", style.width + 3], ["#ffffff", style.width]]) {
+      // a path for each stroke: a pen that writes a file keeps one stroke of a path
+      pen.beginPath();
+      points.forEach(([x, share], i) => pen[i ? "lineTo" : "moveTo"](x, this.y(share)));
+      pen.strokeStyle = colour;
+      pen.lineWidth = width;
+      pen.stroke();
+    }
     pen.setLineDash([]);
   }
 
   // Each line carries its name, the upper one above, the lower one below where there is
   // room, clear of each other.
-  nameLines(mobile, held) {
+  nameLines(pen, mobile, held) {
     const node = Math.round(0.62 * (this.nodes - 1));
     const x = this.x(this.run.depth[node]);
     const gap = this.font * 0.85;
@@ -192,7 +202,7 @@ export class CrossSection {
       held: this.narrow ? "held" : "held, g per L of layer",
     };
     if (!held) {
-      this.label(name.mobile, x, inside(this.y(mobile[node]) - gap));
+      this.label(pen, name.mobile, x, inside(this.y(mobile[node]) - gap));
       return;
     }
     const order = mobile[node] >= held[node] ? ["mobile", "held"] : ["held", "mobile"];
@@ -200,12 +210,11 @@ export class CrossSection {
     const below = this.y(levels[1]) + gap;
     const lower = below <= inside(below) ? below : this.y(levels[1]) - gap;
     const upper = Math.min(inside(this.y(levels[0]) - gap), lower - 1.5 * this.font);
-    this.label(name[order[0]], x, upper);
-    this.label(name[order[1]], x, lower);
+    this.label(pen, name[order[0]], x, upper);
+    this.label(pen, name[order[1]], x, lower);
   }
 
-  label(text, x, y) {
-    const pen = this.pen;
+  label(pen, text, x, y) {
     pen.font = `600 ${this.font}px system-ui, sans-serif`;
     pen.textAlign = "center";
     pen.textBaseline = "middle";
@@ -217,8 +226,7 @@ export class CrossSection {
   }
 
   // What the sheet lies in changes while the run plays, so the sides are named with each frame.
-  nameSides(place) {
-    const pen = this.pen;
+  nameSides(pen, place) {
     const around = { fixer: "fixer", draining: "air" }[place] ?? "water";
     pen.font = `500 ${this.font}px system-ui, sans-serif`;
     pen.textAlign = "center";

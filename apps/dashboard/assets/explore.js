@@ -5,6 +5,8 @@ import { Controls } from "./controls.js";
 import { CrossSection } from "./cross_section.js";
 import { Desk } from "./desk.js";
 import { make } from "./fields.js";
+import { bindFirst } from "./first.js";
+import { bindKeep } from "./keep.js";
 import { Player } from "./player.js";
 import { notify, onTheme, setState } from "./shell.js";
 import { Schedule } from "./schedule.js";
@@ -13,13 +15,13 @@ import { followClock, followTheme, valueAt } from "./residual.js";
 const OPENING = 0.5; // share of the load still in the sheet
 const find = (id) => document.getElementById(id);
 
-export function start({ board, frames, layers, curves, figure, marker, theme, palette }) {
+export function start({ board, frames, layers, curves, residual, water, theme, palette }) {
   const player = new Player();
   const section = new CrossSection(find("section"), palette);
   const desk = new Desk(board);
   const controls = new Controls(find("inputs"), desk);
   const schedule = new Schedule(find("editor"), desk);
-  followClock(player, figure, marker);
+  for (const [figure, marker] of [residual, water]) followClock(player, figure, marker);
   followTheme(theme);
   onTheme(() => section.resize());
 
@@ -29,7 +31,9 @@ export function start({ board, frames, layers, curves, figure, marker, theme, pa
   bindKeys(player);
 
   bindHistory(desk);
+  bindKeep(desk, { section, residual: residual[0], water: water[0] });
   bindMethod(desk);
+  bindFirst(desk);
 
   load(page, opening(frames));
   tell(desk);
@@ -41,6 +45,9 @@ export function start({ board, frames, layers, curves, figure, marker, theme, pa
     schedule.build();
     showOrigins(board.shape.origins);
   });
+  const help = () => { find("help").textContent = board.help || "…"; };
+  help();
+  board.properties.help.change.connect(help);
   desk.addEventListener("told", () => {
     if (!board.told.error) load(page, player.minute);
     controls.show();
@@ -134,7 +141,7 @@ function showMoment({ player, section, frames, curves }) {
   const known = (key) => digits(valueAt(curves.data.minutes, curves.data[key], minute));
   find("clock").textContent = clock;
   find("place").textContent = place[i];
-  find("around").textContent = digits(water[i]);
+  find("around").textContent = find("key-water").textContent = digits(water[i]);
   find("now").textContent = known("worst");
   for (const key of ["worst", "typical", "floor"]) find(`key-${key}`).textContent = known(key);
   const limit = limits[i] || "nothing yet: the sheet is taking up fixer";

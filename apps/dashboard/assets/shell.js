@@ -1,11 +1,12 @@
 // What every page shares: theme, units, messages in one place, and the sign that work goes on.
 // A page imports what it needs; the buttons in the bar are bound when this file is first loaded.
 
-const YEAR = 365 * 24 * 3600; // seconds a choice of theme or units is remembered
+const YEAR = 365 * 24 * 3600; // s
 const PATIENCE = 300; // ms before waiting is shown
 const find = (id) => document.getElementById(id);
 
-const remember = (name, value) => {
+// Kept by the browser for a year; the server reads it with the next page.
+export const remember = (name, value) => {
   document.cookie = `${name}=${value}; path=/; max-age=${YEAR}; SameSite=Lax`;
 };
 
