@@ -71,9 +71,10 @@ def draws(
 
     # emcee draws from numpy's global generator
     np.random.seed(seed)  # noqa: NPY002
-    walkers, steps = 48, 1500
+    walkers, steps = 48, 2000
     start = np.random.standard_normal((walkers, 3)) * 0.3  # noqa: NPY002
-    sampler = emcee.EnsembleSampler(walkers, 3, log_probability, vectorize=True)
+    moves = [(emcee.moves.DEMove(), 0.8), (emcee.moves.DESnookerMove(), 0.2)]
+    sampler = emcee.EnsembleSampler(walkers, 3, log_probability, vectorize=True, moves=moves)
     sampler.run_mcmc(start, steps)
     worth = walkers * (steps - 500) / float(np.max(sampler.get_autocorr_time(discard=500)))
     return sampler.get_chain(discard=500, flat=True)[:, :2], worth

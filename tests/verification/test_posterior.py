@@ -46,7 +46,7 @@ def test_same_posterior_from_another_library():
     )
     seen = readings.observations(slab, Tests(readings=drops))
     unknown = (free("hindrance", HINDRANCE), free("thickness", THICKNESS))
-    ours = fitting.fit(slab, seen, free=unknown, draws=2048).z
+    ours = fitting.fit(slab, seen, free=unknown, draws=1024).z
     theirs, worth = posterior.draws(
         [
             posterior.Drop(20, 160e-6, np.inf),
@@ -60,10 +60,10 @@ def test_same_posterior_from_another_library():
     )
     spread = theirs.std(axis=0)
     # standard error of either mean; ours as if one draw in three were new: stages share ancestors
-    error = spread * np.hypot(1 / np.sqrt(worth), 1 / np.sqrt(2048 / 3))
+    error = spread * np.hypot(1 / np.sqrt(worth), 1 / np.sqrt(1024 / 3))
     assert np.all(np.abs(ours.mean(axis=0) - theirs.mean(axis=0)) < 3.5 * error)
     # of a spread, relative, 1 / sqrt(2 n)
-    assert ours.std(axis=0) == pytest.approx(spread, rel=3.5 / np.sqrt(2 * 2048 / 3))
+    assert ours.std(axis=0) == pytest.approx(spread, rel=3.5 / np.sqrt(2 * 1024 / 3))
     one, other = (np.corrcoef(z.T)[0, 1] for z in (ours, theirs))
     assert one == pytest.approx(other, abs=0.06)
     # and the readings did tell something, so the agreement is not that of two priors
