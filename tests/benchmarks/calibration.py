@@ -1,4 +1,4 @@
-"""Simulation-based calibration of the fit: ``python tests/benchmarks/calibration.py [darkrooms]``.
+"""Simulation-based calibration of the fit: ``python tests/benchmarks/calibration.py [darkrooms [draws]]``.
 
 Talts, Betancourt, Simpson, Vehtari and Gelman, Validating Bayesian Inference Algorithms with
 Simulation-Based Calibration, 2018: draw a darkroom from the prior, take readings in it, fit them;
@@ -150,8 +150,9 @@ def uniformity(shares: Array) -> float:
 
 def main() -> None:
     darkrooms = int(sys.argv[1]) if len(sys.argv) > 1 else 500
+    draws = int(sys.argv[2]) if len(sys.argv) > 2 else 128
     start, work = time.perf_counter(), time.process_time()
-    found = calibrate(files.loads(EVENING), darkrooms, 256)
+    found = calibrate(files.loads(EVENING), darkrooms, draws)
     print(
         f"{darkrooms} darkrooms, {found.draws} draws each, {found.solves} solves, "
         f"{100 * found.censored:.0f} % of readings censored; {time.perf_counter() - start:.0f} s, "
