@@ -1,4 +1,4 @@
-"""The command line: ``washsim simulate``, ``compare``, ``sheet``, ``serve``, ``example``."""
+"""The command line: ``washsim simulate``, ``compare``, ``sheet``, ``fit``, ``log`` and more."""
 
 from __future__ import annotations
 
@@ -12,25 +12,23 @@ import contextlib
 import io
 import json
 import sys
-import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-from rich.console import Console
-from rich.progress import Progress
 from rich.table import Table
 from rich.text import Text
 
-from washsim import export, files, ledger, wall_page, wall_sheet, wording
+from washsim import export, files, fit_command, ledger, log_command, wall_page, wall_sheet, wording
 from washsim.band import Band, solve_band
 from washsim.errors import InputError, WashsimError
 from washsim.fields import short
 from washsim.result import Result
 from washsim.scenario import Scenario
 from washsim.solve import solve
-from washsim.units import gram, kilowatt_hour, litre, rounded
+from washsim.terminal import Terminal, number, place, progress, write
+from washsim.units import gram, kilowatt_hour, litre
 
 DEMO = "demo"
 _NO_BAND = "only the numbers as they stand, without draws from the bands of what is unmeasured"
@@ -59,13 +57,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return 2
     except KeyboardInterrupt:
         return 130
-
-
-class _Terminal(Console):
-    """A console that leaves a closed pipe to `main`."""
-
-    def on_broken_pipe(self) -> None:
-        raise BrokenPipeError
 
 
 def _forget_stdout() -> None:
@@ -99,6 +90,8 @@ def _parser() -> argparse.ArgumentParser:
     sheet.add_argument("--text", action="store_true", help="plain text instead of HTML to print")
     sheet.add_argument("--to", metavar="FILE", help="where; '-' for stdout, else FILE.html here")
     sheet.set_defaults(run=_sheet)
+    fit_command.add_command(commands)
+    log_command.add_command(commands)
     app = commands.add_parser("serve", help="open the app in the browser")
     app.add_argument("--port", type=_port, default=0, help="port to listen on; else a free one")
     app.add_argument("--address", default="localhost", help="address to listen on")
@@ -125,18 +118,18 @@ def _simulate(given: argparse.Namespace) -> int:
     if given.json and given.csv == "-":
         raise InputError("--csv: expected a file name beside --json, not '-' for stdout as well")
     scenario = _scenario(given.file)
-    with _place(given.file):
+    with place(given.file or DEMO):
         result, doubt = _solved(scenario, not given.no_band)
     found = export.summary(result, doubt, given.evenings)
     if given.csv is not None:
-        _write(given.csv, lambda stream: export.write_csv(result, stream))
+        write(given.csv, lambda stream: export.write_csv(result, stream))
     if given.json:
         print(json.dumps(found, indent=2, allow_nan=False))
     elif given.csv != "-":
         _report(found, doubt)
         _bills(ledger.ledger(result, given.evenings))
         for caution in found["cautions"]:
-            _Terminal().print(Text.assemble(("Mind:", "bold"), " ", caution))
+            Terminal().print(Text.assemble(("Mind:", "bold"), " ", caution))
     return 0
 
 
@@ -144,12 +137,12 @@ def _compare(given: argparse.Namespace) -> int:
     scenarios = [files.load(file) for file in given.files]
     summaries = []
     for file, scenario in zip(given.files, scenarios, strict=True):
-        with _place(file):
+        with place(file):
             summaries.append(export.summary(*_solved(scenario, not given.no_band)))
     if given.json:
         print(json.dumps(summaries, indent=2, allow_nan=False))
         return 0
-    console = _Terminal()
+    console = Terminal()
     table = Table(title="Side by side", title_justify="left")
     table.add_column("")
     for each in summaries:
@@ -165,15 +158,15 @@ def _compare(given: argparse.Namespace) -> int:
 def _sheet(given: argparse.Namespace) -> int:
     clock = wording.Clock(start=wording.start_of(given.start), hours=given.clock)
     scenario = _scenario(given.file)
-    with _place(given.file):
+    with place(given.file or DEMO):
         sheet = wall_sheet.wall_sheet(scenario, clock)
     if given.text:
-        _write(given.to or "-", lambda stream: stream.write(wall_page.text(sheet)))
+        write(given.to or "-", lambda stream: stream.write(wall_page.text(sheet)))
         return 0
     path = given.to or f"{Path(given.file or DEMO).stem}.html"
     if given.to is None and Path(path).exists():
         raise InputError(f"{path}: is there already; move it or choose another name with --to")
-    _write(path, lambda stream: stream.write(wall_page.html(sheet, given.paper)))
+    write(path, lambda stream: stream.write(wall_page.html(sheet, given.paper)))
     if path != "-":
         count = len(wall_page.layout(sheet, given.paper).pages)
         told = "one page" if count == 1 else f"{count} pages, numbered: it does not fit one"
@@ -204,68 +197,18 @@ def _example(given: argparse.Namespace) -> int:
     path = Path(given.to or f"{given.name}.toml")
     if path.exists():
         raise InputError(f"{path}: is there already; move it or choose another name with --to")
-    _write(str(path), lambda stream: stream.write(text))
+    write(str(path), lambda stream: stream.write(text))
     print(f"wrote {path}; run it with: washsim simulate {path}")
     return 0
 
 
-def _write(path: str, fill: Callable[[Any], Any]) -> None:
-    """Fill a text file, or stdout for '-'; nothing half-written under the final name."""
-    if path == "-":
-        fill(sys.stdout)
-        return
-    target = draft = Path(path)
-    try:
-        # a device, a pipe or a link is written to as it stands, never replaced by a file
-        if not target.is_symlink() and (target.is_file() or not target.exists()):
-            draft = target.with_name(target.name + ".part")
-        try:
-            with draft.open("w", encoding="utf-8", newline="") as stream:
-                fill(stream)
-            if draft != target:
-                draft.replace(target)
-        except BaseException:
-            if draft != target:
-                draft.unlink(missing_ok=True)
-            raise
-    except OSError as error:
-        raise InputError(f"{path}: cannot be written ({error.strerror or error})") from None
-
-
-@contextlib.contextmanager
-def _place(file: str | None) -> Iterator[None]:
-    """Begin messages about steps that cannot be carried out with the file's name."""
-    try:
-        yield
-    except InputError as error:
-        raise InputError(f"{file or DEMO}, {error}") from None
-
-
 def _solved(scenario: Scenario, doubt: bool) -> tuple[Result, Band | None]:
-    """Solve, in doubt with a band, and with a progress bar on stderr after a second."""
-    start = time.monotonic()
-    console = Console(stderr=True)
-    bar = Progress(transient=True, console=console, disable=not console.is_terminal)
-    task = bar.add_task("washing", total=1.0)
-
-    def tell(share: float) -> None:
-        if not bar.live.is_started and time.monotonic() - start > 1.0:
-            bar.start()
-        bar.update(task, completed=share)
-
-    try:
+    """Solve, in doubt with a band, and with a progress bar."""
+    with progress("washing") as tell:
         if not doubt:
             return solve(scenario, tell), None
         found = solve_band(scenario, progress=tell)
         return found.nominal, found
-    finally:
-        # stopping a bar that never started would print an empty line
-        if bar.live.is_started:
-            bar.stop()
-
-
-def _number(value: float | None, digits: int = 3) -> str:
-    return "–" if value is None else rounded(value, digits)
 
 
 def _last_ratio(summary: dict[str, Any]) -> float | None:
@@ -291,31 +234,31 @@ def _span(band: dict[str, Any] | None, key: str) -> str:
     low, _, high = band[key]
     if low is None:
         return "never"
-    return f"{_number(low, 2)} to {'never' if high is None else _number(high, 2)}"
+    return f"{number(low, 2)} to {'never' if high is None else number(high, 2)}"
 
 
 _ROWS: list[tuple[str, Callable[[dict[str, Any]], str]]] = [
-    ("sheets", lambda s: f"{s['sheet_count']} ({_number(s['paper_m2'])} m²)"),
-    ("load after fixing, g/m²", lambda s: _number(s["load_g_m2"])),
-    ("worst sheet ends at, g/m²", lambda s: _number(s["worst_residual_g_m2"])),
-    ("target, g/m²", lambda s: _number(s["target_g_m2"])),
+    ("sheets", lambda s: f"{s['sheet_count']} ({number(s['paper_m2'])} m²)"),
+    ("load after fixing, g/m²", lambda s: number(s["load_g_m2"])),
+    ("worst sheet ends at, g/m²", lambda s: number(s["worst_residual_g_m2"])),
+    ("target, g/m²", lambda s: number(s["target_g_m2"])),
     ("target met", lambda s: "yes" if s["meets_target"] else "NO"),
     ("chance of that, all doubt in", lambda s: _chance(s["band"])),
-    ("minutes to target", lambda s: _number(s["minutes_to_target"])),
+    ("minutes to target", lambda s: number(s["minutes_to_target"])),
     ("the same, 5 to 95 % of draws", lambda s: _span(s["band"], "minutes_to_target")),
     ("worst sheet, 5 to 95 % of draws", lambda s: _span(s["band"], "worst_residual_g_m2")),
-    ("floor of the last water, g/m²", lambda s: _number(s["floor_g_m2"])),
-    ("last vessel, L per m² of paper", lambda s: _number(_last_ratio(s))),
-    ("fresh water, L", lambda s: _number(s["litres_total"])),
-    ("per sheet, L", lambda s: _number(s["litres_per_sheet"])),
-    ("price", lambda s: _number(s["cost_total"])),
-    ("heat, kWh", lambda s: _number(s["heat_kwh"])),
+    ("floor of the last water, g/m²", lambda s: number(s["floor_g_m2"])),
+    ("last vessel, L per m² of paper", lambda s: number(_last_ratio(s))),
+    ("fresh water, L", lambda s: number(s["litres_total"])),
+    ("per sheet, L", lambda s: number(s["litres_per_sheet"])),
+    ("price", lambda s: number(s["cost_total"])),
+    ("heat, kWh", lambda s: number(s["heat_kwh"])),
 ]
 
 
 def _report(found: dict[str, Any], doubt: Band | None) -> None:
     """Tables for a terminal, of a result's summary."""
-    console = _Terminal()
+    console = Terminal()
     # people's words as Text: nothing in them is read as markup
     console.print(Text(found["title"], "bold"))
     console.print(Text(found["sentence"]))
@@ -328,16 +271,16 @@ def _report(found: dict[str, Any], doubt: Band | None) -> None:
         table.add_row(
             f"{step['step']} {step['kind']}",
             f"{step['start_min']:.0f} to {step['stop_min']:.0f}",
-            _number(step["litres"]),
-            _number(step["water_to_paper_l_m2"]),
-            _number(step["worst_residual_g_m2"]),
+            number(step["litres"]),
+            number(step["water_to_paper_l_m2"]),
+            number(step["worst_residual_g_m2"]),
             step["limits"],
         )
     console.print(table)
     table = Table(title="In all", title_justify="left", show_header=False)
     for label, text in _ROWS:
         table.add_row(label, text(found))
-    halves = ", ".join(_number(x / 60, 2) for x in found["half_lives_s"])
+    halves = ", ".join(number(x / 60, 2) for x in found["half_lives_s"])
     table.add_row("half-lives in the last water, min", halves)
     table.add_row("numerical error", f"{found['numerical_error']:.0e}")
     console.print(table)
@@ -357,8 +300,8 @@ def _bills(found: ledger.Ledger) -> None:
     for name, _ in columns:
         table.add_column(name, justify="right")
     for label, text in _BILL:
-        table.add_row(label, *(_number(text(bill)) for _, bill in columns))
-    console = _Terminal()
+        table.add_row(label, *(number(text(bill)) for _, bill in columns))
+    console = Terminal()
     console.print(table)
     for words in (ledger.sentence(found), ledger.first_sentence(found)):
         if words:
