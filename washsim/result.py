@@ -10,7 +10,8 @@ from functools import cached_property
 
 import numpy as np
 
-from washsim.engine.march import AIR, March, Segment
+from washsim.engine.march import March
+from washsim.engine.segment import AIR, Segment
 from washsim.engine.space import Array, Slab
 from washsim.materials import Paper
 from washsim.scenario import Scenario

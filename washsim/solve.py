@@ -9,6 +9,7 @@ import numpy as np
 from washsim import timeline as happening
 from washsim.aid import releases
 from washsim.engine import march
+from washsim.engine.segment import Segment
 from washsim.materials import Paper
 from washsim.result import Drained, Result, Run
 from washsim.scenario import Scenario
@@ -108,7 +109,7 @@ def march_through(
     lots = engine_lots(scenario, timeline, sample.members)
     state = march.March([sheet], lots, len(timeline.basins), sample.members)
     steps: dict[int, int] = {}
-    segments: list[march.Segment] = []
+    segments: list[Segment] = []
     drained: list[Drained] = []
     for event in timeline.events:
         while extra and extra[0].at[0] <= event.at:

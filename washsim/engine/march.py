@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from washsim.engine.events import Dump, Event, Expose, Fill, Lift, Place, Release, Set
 from washsim.engine.interval import (
     Conditions,
     Decay,
@@ -24,84 +25,8 @@ from washsim.engine.interval import (
     slab_fluxes,
     tank_system,
 )
+from washsim.engine.segment import AIR, Segment
 from washsim.engine.space import Array, Slab
-
-
-@dataclass(frozen=True, slots=True)
-class Set:
-    """From now on this tank imposes these conditions."""
-
-    at: Array
-    tank: int
-    conditions: Conditions
-
-
-@dataclass(frozen=True, slots=True)
-class Fill:
-    """Pour volume (M,) of concentration (M,) into the tank."""
-
-    at: Array
-    tank: int
-    volume: Array
-    concentration: Array
-
-
-@dataclass(frozen=True, slots=True)
-class Dump:
-    """Empty the tank but for a puddle of keep (M,) m3."""
-
-    at: Array
-    tank: int
-    keep: Array
-
-
-@dataclass(frozen=True, slots=True)
-class Lift:
-    """Take a lot out of its tank into the air, with `film` (M,) m3 of the tank's water on it."""
-
-    at: Array
-    lot: int
-    film: Array
-
-
-@dataclass(frozen=True, slots=True)
-class Place:
-    """Put a lot that is in the air into a tank, where the film on it mixes in.
-
-    open_faces: (front, back), 1.0 open, 0.0 covered.
-    """
-
-    at: Array
-    lot: int
-    tank: int
-    open_faces: tuple[float, float] = (1.0, 1.0)
-
-
-@dataclass(frozen=True, slots=True)
-class Expose:
-    """From now on the faces (front, back) of a lot are open (1.0) or covered (0.0)."""
-
-    at: Array
-    lot: int
-    open_faces: tuple[float, float]
-
-
-@dataclass(frozen=True, slots=True)
-class Release:
-    """Let held and mobile solute of a lot trade as if for `extra` (M, h) more seconds.
-
-    For a release that something else in the pores quickens: its extra part is split off from the
-    interval (Strang) and solved exactly at each node, so nothing is lost or turns negative.
-    """
-
-    at: Array
-    lot: int
-    extra: Array
-
-
-Event = Set | Fill | Dump | Lift | Place | Expose | Release
-AIR = -1
-"""The tank number of segments that a lot spends in the air, its faces closed."""
 
 
 @dataclass(slots=True)
@@ -151,55 +76,6 @@ class Tally:
 
     taken: Array
     drained: Array
-
-
-@dataclass(frozen=True, slots=True)
-class Segment:
-    """What one tank did between start (M,) and stop (M,).
-
-    `parts[lot]` are decays whose sum, plus base (M,), is the state of that lot's slabs, and
-    `faces[lot]` says which of its faces (front, back) were open; `water`
-    those of the moving and any dead water, of volumes (M, 1 or 2) m3. A boundless tank and the
-    air have no water of their own. inflow (M,) m3/s pushes as much moving water to the drain.
-    """
-
-    tank: int
-    start: Array
-    stop: Array
-    base: Array
-    parts: dict[int, tuple[Decay, ...]]
-    faces: dict[int, tuple[float, float]]
-    water: Decay | None = None
-    volumes: Array | None = None
-    inflow: Array | None = None
-
-    def slab_at(self, lot: int, seconds: Array, observe: Array | None = None) -> Array:
-        """(M, T, u) state of a lot at seconds (M, T) after start, or (M, T, o) seen by observe."""
-        parts = self.parts[lot]
-        seen = parts[0].at(seconds, observe)
-        for part in parts[1:]:
-            seen += part.at(seconds, observe)
-        if observe is None:
-            return seen + self.base[:, None, None]
-        return seen + (self.base[:, None] * observe.sum(axis=2))[:, None, :]
-
-    def water_at(self, seconds: Array) -> Array:
-        """(M, T, 1 or 2) kg/m3 of the moving and any dead water at seconds (M, T) after start."""
-        if self.water is None:
-            return np.broadcast_to(self.base[:, None, None], (*seconds.shape, 1))
-        return self.water.at(seconds) + self.base[:, None, None]
-
-    def solute_at(self, seconds: Array) -> Array:
-        """(M, T) kg in the water of a bounded tank."""
-        if self.volumes is None:
-            return np.zeros(seconds.shape)
-        return np.sum(self.water_at(seconds) * self.volumes[:, None, :], axis=2)
-
-    def drained_by(self, seconds: Array) -> Array:
-        """(M,) kg that left with the flow in the first seconds (M,) of a bounded tank."""
-        if self.water is None or self.inflow is None:
-            return np.zeros(len(self.base))
-        return self.inflow * (self.water.integral(seconds, 0) + self.base * seconds)
 
 
 class March:
