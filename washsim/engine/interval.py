@@ -77,7 +77,9 @@ def slab_fluxes(slab: Slab, at: Conditions, film: Array) -> Array:
     films = np.sqrt(film)
     rows[:, inside, 0], rows[:, inside, -1] = films[:, 0], -films[:, 0]
     rows[:, inside + 1, n - 1], rows[:, inside + 1, -1] = films[:, 1], -films[:, 1]
-    release = np.sqrt(slab.release * at.quickening[:, None])
+    # what fills up trades apart from diffusion, see `saturation`
+    trade = slab.release * at.quickening[:, None] if slab.bend is None else 0.0 * slab.release
+    release = np.sqrt(trade)
     rows[:, inside + 2 + held, slab.where] = release
     rows[:, inside + 2 + held, n + held] = -release
     return rows
@@ -141,11 +143,19 @@ class Decay:
 
     def integral(self, seconds: Array, row: int) -> Array:
         """(M,) the integral of unknown `row` from 0 to seconds (M,)."""
-        decay = self.rates * seconds[:, None]
-        slow = decay < 1e-12
-        rates = np.where(slow, 1.0, self.rates)
-        spans = np.where(slow, seconds[:, None], -np.expm1(-decay) / rates)
-        return np.sum(self.compose[:, row] * self.amplitudes * spans, axis=1)
+        passed = spans(self.rates, seconds[:, None])
+        return np.sum(self.compose[:, row] * self.amplitudes * passed, axis=1)
+
+    def by(self, compose: Array) -> Decay:
+        """The same, seen by other rows (M, o, q)."""
+        return Decay(compose, self.rates, self.amplitudes)
+
+
+def spans(rates: Array, seconds: Array) -> Array:
+    """The integral of exp(-rates t) over t from 0 to seconds, s."""
+    decay = rates * seconds
+    slow = decay < 1e-12
+    return np.where(slow, seconds, -np.expm1(-decay) / np.where(slow, 1.0, rates))
 
 
 def decay(modes: Modes, start: Array) -> Decay:

@@ -17,7 +17,6 @@ import numpy as np
 from washsim.engine.events import Dump, Event, Expose, Fill, Lift, Place, Release, Set
 from washsim.engine.interval import (
     Conditions,
-    Decay,
     Modes,
     decay,
     film_rows,
@@ -25,8 +24,13 @@ from washsim.engine.interval import (
     slab_fluxes,
     tank_system,
 )
-from washsim.engine.segment import AIR, Segment
+from washsim.engine.release import released
+from washsim.engine.saturation import TOLERANCE, Crowd, course
+from washsim.engine.segment import AIR, Course, Segment
 from washsim.engine.space import Array, Slab
+
+Groups = dict[tuple[int, tuple[float, float]], list[int]]
+"""Kind of slab and faces open (front, back) -> the lots that are so."""
 
 
 @dataclass(slots=True)
@@ -81,15 +85,21 @@ class Tally:
 class March:
     """State of all lots and tanks; `run(events)` advances it and yields the segments.
 
-    slabs: the kinds of slab; lots: (kind, area (M,), start concentration (M,)); tanks: count.
-    All start at time zero: tanks empty, lots in the air.
+    slabs: the kinds of slab; lots: (kind, area (M,), start concentration (M,)); tanks: count;
+    tolerance: of `saturation`, for slabs that fill up. All start at time zero: tanks empty, lots
+    in the air.
     """
 
     def __init__(
-        self, slabs: list[Slab], lots: list[tuple[int, Array, Array]], tanks: int, members: int
+        self,
+        slabs: list[Slab],
+        lots: list[tuple[int, Array, Array]],
+        tanks: int,
+        members: int,
+        tolerance: float = TOLERANCE,
     ) -> None:
         zero = np.zeros(members)
-        self.members = members
+        self.members, self.tolerance = members, tolerance
         self.slabs = slabs
         self.lots = [
             Lot(kind, area, np.repeat(start[:, None], slabs[kind].size, 1), zero, zero, zero)
@@ -119,7 +129,8 @@ class March:
                     if isinstance(event, Expose):
                         self.lots[event.lot].open_faces = event.open_faces
                     else:
-                        self._release(event)
+                        lot = self.lots[event.lot]
+                        lot.state = released(self.slabs[lot.slab], lot.state, event.extra)
                 case _:
                     yield from self._advance(event.tank, event.at)
                     self._change(event, self.tanks[event.tank])
@@ -156,19 +167,6 @@ class March:
                 kept = solute * left / np.maximum(volume, 1e-30)
                 tally.drained = tally.drained + solute - kept
                 tank.mix(left, kept)
-
-    def _release(self, event: Release) -> None:
-        """Exact exchange between each node's mobile and held solute: they part by exp(-r t)."""
-        lot = self.lots[event.lot]
-        slab, n = self.slabs[lot.slab], self.slabs[lot.slab].space.size
-        mobile, held = slab.mobile[:, slab.where], slab.held
-        rate = slab.release * (1 / mobile + 1 / held)
-        apart = lot.state[:, slab.where] - lot.state[:, n:]
-        moved = mobile * held / (mobile + held) * apart * -np.expm1(-rate * event.extra)
-        state = lot.state.copy()
-        state[:, slab.where] -= moved / mobile
-        state[:, n:] += moved / held
-        lot.state = state
 
     def _lift(self, event: Lift) -> None:
         lot = self.lots[event.lot]
@@ -208,8 +206,9 @@ class March:
         if lot.conditions is None or not seconds.any():
             return
         nothing = np.zeros(self.members)
-        rest = decay(self._alone(lot, lot.conditions, (0.0, 0.0)), lot.state)
-        parts: dict[int, tuple[Decay, ...]] = {number: (rest,)}
+        alone = self._alone(lot, lot.conditions, (0.0, 0.0))
+        rest = self._by_itself(lot, alone, lot.conditions, nothing, seconds)
+        parts: dict[int, tuple[Course, ...]] = {number: (rest,)}
         segment = Segment(AIR, start, until, nothing, parts, {number: (0.0, 0.0)})
         lot.state = segment.slab_at(number, seconds[:, None])[:, 0]
         yield segment
@@ -231,14 +230,14 @@ class March:
         """Each lot decays by itself towards a concentration that never changes."""
         tank = self.tanks[index]
         seconds = tank.clock - start
-        parts: dict[int, tuple[Decay, ...]] = {}
+        parts: dict[int, tuple[Course, ...]] = {}
         for number in tank.lots:
             lot = self.lots[number]
             alone = self._alone(lot, at, lot.open_faces)
-            part = decay(alone, lot.state - at.supply[:, None])
+            part = self._by_itself(lot, alone, at, at.supply, seconds)
             parts[number] = (part,)
             # from the flows: behind a fast film a face differs from the bath by mere rounding
-            through = Decay(alone.flows, part.rates, part.amplitudes)
+            through = part.by(alone.flows)
             roots = np.sqrt(at.film * np.array(lot.open_faces))
             for face, row in enumerate(film_rows(self.slabs[lot.slab])):
                 given = roots[:, face] * through.integral(seconds, row)
@@ -253,30 +252,35 @@ class March:
         the cost is linear in the number of lots.
         """
         tank = self.tanks[index]
-        parts: dict[int, tuple[Decay, ...]] = {}
+        parts: dict[int, tuple[Course, ...]] = {}
         groups = self._groups(tank)
         base = np.where(at.inflow > 0, at.supply, 0.0)
         areas, means = self._means(groups)
         parted = bool(at.dead_share.any())
         water = [tank.moving, tank.dead] if parted else [tank.moving]
         y = np.concatenate([*means, np.array(water).T], axis=1) - base[:, None]
-        together = decay(self._together(tank, at, groups, areas, parted), y)
         seconds = tank.clock - start
+        found = self._together(tank, at, groups, areas, parted)
+        together: Course
+        apart: dict[int, Course]
+        if any(self.slabs[kind].bend is not None for kind, _ in groups):
+            together, apart = self._kicked(found, groups, y, at, base, seconds)
+        else:
+            together, apart = decay(found, y), self._apart(groups, means, at)
         end = together.at(seconds[:, None])[:, 0] + base[:, None]
         first = 0
         for numbers, mean in zip(groups.values(), means, strict=True):
             rows = slice(first, first + mean.shape[1])
-            common = Decay(together.compose[:, rows], together.rates, together.amplitudes)
+            common = together.by(together.compose[:, rows])
             for number in numbers:
                 lot = self.lots[number]
-                apart = lot.state - mean
                 parts[number], lot.state = (common,), end[:, rows]
-                if len(numbers) > 1 and apart.any():
-                    own = decay(self._alone(lot, at, lot.open_faces), apart)
+                if number in apart:
+                    own = apart[number]
                     parts[number] += (own,)
                     lot.state = lot.state + own.at(seconds[:, None])[:, 0]
             first = rows.stop
-        surface = Decay(together.compose[:, first:], together.rates, together.amplitudes)
+        surface = together.by(together.compose[:, first:])
         volumes = np.array([tank.volume, tank.dead_volume][: len(water)]).T
         segment = Segment(
             index, start, tank.clock, base, parts, self._faces(tank), surface, volumes, at.inflow
@@ -287,18 +291,61 @@ class March:
         tank.moving, tank.dead = end[:, first], end[:, -1]
         return segment
 
+    def _apart(self, groups: Groups, means: list[Array], at: Conditions) -> dict[int, Course]:
+        """How lots part from the mean of their group, where they do."""
+        found: dict[int, Course] = {}
+        for numbers, mean in zip(groups.values(), means, strict=True):
+            for number in numbers if len(numbers) > 1 else ():
+                lot = self.lots[number]
+                apart = lot.state - mean
+                if apart.any():
+                    found[number] = decay(self._alone(lot, at, lot.open_faces), apart)
+        return found
+
+    def _kicked(
+        self, found: Modes, groups: Groups, y: Array, at: Conditions, base: Array, seconds: Array
+    ) -> tuple[Course, dict[int, Course]]:
+        """The same two where slabs fill up: of the means y with the water, and of lots apart."""
+        crowds, first = [], 0
+        for (kind, faces), numbers in groups.items():
+            lots = [self.lots[number] for number in numbers]
+            rows = slice(first, first + self.slabs[kind].size)
+            areas = np.stack([lot.area for lot in lots], axis=1)
+            states = np.stack([lot.state for lot in lots], axis=1) - base[:, None, None]
+            alone = self._alone(lots[0], at, faces) if len(lots) > 1 else None
+            crowds.append(Crowd(self.slabs[kind], rows, areas, states, alone))
+            first = rows.stop
+        together, rests = course(crowds, found, y, base, at.quickening, seconds, self.tolerance)
+        assert together is not None
+        apart: dict[int, Course] = {}
+        for numbers, owns in zip(groups.values(), rests, strict=True):
+            # a group of one lot has nothing that parts from its mean
+            apart |= dict(zip(numbers, owns, strict=False))
+        return together, apart
+
+    def _by_itself(
+        self, lot: Lot, alone: Modes, at: Conditions, base: Array, seconds: Array
+    ) -> Course:
+        """One lot in these modes of its own, around a base (M,) that stays."""
+        above, slab = lot.state - base[:, None], self.slabs[lot.slab]
+        if slab.bend is None:
+            return decay(alone, above)
+        crowd = Crowd(slab, slice(0, slab.size), lot.area[:, None], above[:, None], alone)
+        _, [[own]] = course([crowd], None, above, base, at.quickening, seconds, self.tolerance)
+        return own
+
     def _faces(self, tank: Tank) -> dict[int, tuple[float, float]]:
         return {number: self.lots[number].open_faces for number in tank.lots}
 
-    def _groups(self, tank: Tank) -> dict[tuple, list[int]]:
+    def _groups(self, tank: Tank) -> Groups:
         """Lots that differ only in their history: same kind of slab, same faces open."""
-        groups: dict[tuple, list[int]] = {}
+        groups: Groups = {}
         for number in tank.lots:
             lot = self.lots[number]
             groups.setdefault((lot.slab, lot.open_faces), []).append(number)
         return groups
 
-    def _means(self, groups: dict[tuple, list[int]]) -> tuple[list[Array], list[Array]]:
+    def _means(self, groups: Groups) -> tuple[list[Array], list[Array]]:
         """Area (M,) and area-weighted mean state (M, u) of each group."""
         areas, means = [], []
         for numbers in groups.values():
@@ -321,7 +368,7 @@ class March:
         return self._modes[key]
 
     def _together(
-        self, tank: Tank, at: Conditions, groups: dict, areas: list[Array], parted: bool
+        self, tank: Tank, at: Conditions, groups: Groups, areas: list[Array], parted: bool
     ) -> Modes:
         """Modes of groups of slabs and the water between them; computed once per composition."""
         numbers = (at.free_diffusivity, at.quickening, at.film, at.inflow, at.dead_rate)

@@ -10,8 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from washsim.engine.interval import Decay
+from washsim.engine.pushed import Pushed
 from washsim.engine.space import Array
 
+Course = Decay | Pushed
+"""What some unknowns do in an interval: asked for any time and for integrals."""
 AIR = -1
 """The tank number of segments that a lot spends in the air, its faces closed."""
 
@@ -30,9 +33,9 @@ class Segment:
     start: Array
     stop: Array
     base: Array
-    parts: dict[int, tuple[Decay, ...]]
+    parts: dict[int, tuple[Course, ...]]
     faces: dict[int, tuple[float, float]]
-    water: Decay | None = None
+    water: Course | None = None
     volumes: Array | None = None
     inflow: Array | None = None
 
