@@ -15,7 +15,7 @@ from washsim.fields import check, choice, part, quantity, text
 from washsim.units import celsius, litre
 
 PAPERS = ("fibre_double", "fibre_single", "resin_coated")
-EXPLANATIONS = ("slow", "held", "both", "own")
+EXPLANATIONS = ("slow", "held", "both", "saturating", "own")
 FIXERS = ("rapid", "plain")
 WATERS = ("demineralised", "soft_tap", "hard_tap", "softened", "sea")
 STIRRINGS = (
@@ -49,6 +49,13 @@ class Layer:
     )
     release_half_life: float = quantity(
         "min", 0.01, 2000, "half-life of held fixer in soft tap water", default=1800.0
+    )
+    saturation: float | None = quantity(
+        "g_l",
+        1e-3,
+        1000,
+        "concentration at which half of what holds fixer is filled; else it never fills up",
+        default=None,
     )
 
     def __post_init__(self) -> None:
@@ -93,7 +100,8 @@ def explained(paper: Paper, explanation: str) -> Paper:
     """The paper with the base's openness and the held pool of a named explanation.
 
     The pool is spread evenly through the thickness (its seat is disputed) and sized in
-    equilibrium with the reference fixer; resin-coated paper has no base, so no slow hour.
+    equilibrium with the reference fixer, also where what holds it fills up; resin-coated paper
+    has no base, so no slow hour.
     """
     if explanation == "own":
         return paper
@@ -103,6 +111,11 @@ def explained(paper: Paper, explanation: str) -> Paper:
         tables.datum("papers.pool.reference_concentration").si
         * tables.datum("liquids.thiosulfate.molar_mass").si
     )
+    full = None
+    if "saturation" in tables.entry(path):
+        full = tables.datum(f"{path}.saturation").si
+        # retention is the slope at a trace: pool = slope c / (1 + c / full) at the reference
+        pool *= 1 + reference / full
     fibre = any(layer.name == "base" for layer in paper.layers)
     whole = paper.thickness if fibre else preset_layers("fibre_double").thickness
     layers = []
@@ -116,6 +129,7 @@ def explained(paper: Paper, explanation: str) -> Paper:
                 hindrance=hindrance,
                 retention=pool / (reference * whole),
                 release_half_life=tables.datum(f"{path}.release_half_life").si,
+                saturation=full,
             )
         )
     return replace(paper, layers=tuple(layers))

@@ -23,6 +23,9 @@ _LADDER = ((12, 4), (16, 6), (24, 10), (32, 14))
 _EVEN = (80, 20)
 """Even intervals of slow and of quick layers, the fall-back and the independent check."""
 
+_TIME = 0.3
+"""Part of the accuracy asked for that the steps of held fixer that fills up may use."""
+
 UNDERSHOOT = 1e-3
 """Largest dip below zero, relative to the fixer, that is allowed at a node.
 
@@ -107,7 +110,8 @@ def march_through(
     species = thiosulfate(scenario, paper)
     extra = releases(scenario, timeline, paper, sheet, sample)
     lots = engine_lots(scenario, timeline, sample.members)
-    state = march.March([sheet], lots, len(timeline.basins), sample.members)
+    tolerance = _TIME * scenario.settings.accuracy
+    state = march.March([sheet], lots, len(timeline.basins), sample.members, tolerance)
     steps: dict[int, int] = {}
     segments: list[Segment] = []
     drained: list[Drained] = []

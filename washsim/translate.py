@@ -77,14 +77,18 @@ def build_slab(
             [getattr(x, name) * sample.of(f"{x.name}.{name}") for x in paper.layers], axis=1
         )
 
+    fills_up = np.array([[1 / x.saturation if x.saturation else 0.0 for x in paper.layers]])
+    # with places that fill up sooner the same number of them holds more at a trace
+    sooner = 1 / sample.of("saturation")[:, None]
     return slab(
         space(family, intervals),
         thickness=row("thickness"),
         porosity=row("porosity"),
         hindrance=row("hindrance"),
         retardation=row("retardation"),
-        retention=row("retention") * sample.of("held_pool")[:, None],
+        retention=row("retention") * sample.of("held_pool")[:, None] * sooner,
         release_rate=np.log(2) / (row("release_half_life") * sample.of("release")[:, None]),
+        bend=fills_up * sooner,
     )
 
 

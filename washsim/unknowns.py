@@ -147,6 +147,9 @@ class _Finder:
             self.add("held_pool", "fixer that the paper holds", f"{explained}.pool")
             half_life = f"{explained}.release_half_life"
             self.add("release", "half-life of held fixer", half_life)
+            if "saturation" in tables.entry(explained):
+                label = "strength that half fills what holds fixer"
+                self.add("saturation", label, f"{explained}.saturation")
 
     @cached_property
     def holding(self) -> bool:

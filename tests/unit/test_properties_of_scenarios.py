@@ -60,7 +60,7 @@ def scenarios(draw, **fixed):
             paper=paper,
             count=count,
             interval=interval,
-            explanation=draw(st.sampled_from(["slow", "held", "both"])),
+            explanation=draw(st.sampled_from(["slow", "held", "both", "saturating"])),
         ),
         fixing=Fixing(
             duration=draw(st.floats(20, 600)),
@@ -199,7 +199,7 @@ def test_counter_current_is_never_worse_than_cross_current(litres, trays):
 @given(
     fix=st.floats(20, 600),
     minutes=st.floats(1, 60),
-    explanation=st.sampled_from(["slow", "held", "both"]),
+    explanation=st.sampled_from(["slow", "held", "both", "saturating"]),
     fibre=st.sampled_from(["fibre_double", "fibre_single"]),
     stirring=st.sampled_from(STIRRINGS),
 )
