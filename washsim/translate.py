@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from washsim import timeline as happening
-from washsim.engine import march
+from washsim.engine import acts
 from washsim.engine.interval import Conditions
 from washsim.engine.space import Array, Slab, slab, space
 from washsim.materials import (
@@ -99,7 +99,7 @@ def translate(
     species: Species,
     event: happening.Event,
     sample: Sample = NOMINAL,
-) -> march.Event:
+) -> acts.Event:
     """One event of the timeline in the engine's arrays, a member for each of the sample's."""
     one = np.ones(sample.members)
     at = event.at * one
@@ -108,21 +108,21 @@ def translate(
             spec = timeline.basins[vessel].vessel
             front, back = (1.0, 1.0) if spec is None else spec.faces
             faces = (front, 0.0 if paper.sealed_back else back)
-            return march.Place(at, lot, vessel, faces)
+            return acts.Place(at, lot, vessel, faces)
         case happening.Lift(lot=lot, film=film):
             area = timeline.lots[lot].count * scenario.sheet.area
-            return march.Lift(at, lot, film * area * sample.of("carry_over"))
+            return acts.Lift(at, lot, film * area * sample.of("carry_over"))
         case happening.Cover(lot=lot, front=front, back=back):
             faces = (front, 0.0 if paper.sealed_back else back)
-            return march.Expose(at, lot, faces)
+            return acts.Expose(at, lot, faces)
         case happening.Dump(vessel=vessel, puddle=puddle):
-            return march.Dump(at, vessel, puddle * one)
+            return acts.Dump(at, vessel, puddle * one)
         case happening.Fill(vessel=vessel, volume=volume, step=step):
-            return march.Fill(at, vessel, volume * one, species.poured(step) * one)
+            return acts.Fill(at, vessel, volume * one, species.poured(step) * one)
         case happening.Flow():
             spec = timeline.basins[event.vessel].vessel
             conditions = _conditions(scenario, species, spec, event, sample)
-            return march.Set(at, event.vessel, conditions)
+            return acts.Set(at, event.vessel, conditions)
 
 
 def _conditions(

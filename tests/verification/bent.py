@@ -8,7 +8,7 @@ import numpy as np
 
 from tests.references import nonlinear
 from tests.verification import rig
-from washsim.engine import events, interval, march, space
+from washsim.engine import acts, interval, march, space
 
 Array = np.ndarray
 THICKNESS, POROSITY, INSIDE, NODES = 375e-6, 0.6, 3e-11, 16
@@ -39,7 +39,7 @@ def slab(wash: nonlinear.Wash, family: str = "even") -> space.Slab:
 
 
 def conditions(wash: nonlinear.Wash) -> interval.Conditions:
-    return rig.conditions(
+    given = rig.conditions(
         1e-9,
         wash.film,
         boundless=not np.isfinite(wash.volume),
@@ -48,18 +48,25 @@ def conditions(wash: nonlinear.Wash) -> interval.Conditions:
         dead_share=wash.dead / (wash.volume + wash.dead),
         dead_rate=wash.dead_rate,
     )
+    if not wash.free:
+        return given
+
+    def currents(difference: Array, still: Array) -> Array:
+        return np.maximum(wash.film, wash.free * np.abs(difference / wash.difference) ** wash.power)
+
+    return replace(given, currents=currents)
 
 
 def march_of(wash: nonlinear.Wash, starts, end: float, at=None, family="even", **settings):
     """State and segments of lots that begin full, evenly (starts, kg/m3), in water for end s."""
     lots = [(0, rig.row(a), rig.row(c)) for a, c in zip(wash.areas, starts, strict=True)]
     state = march.March([slab(wash, family)], lots, 1, 1, **settings)
-    deeds: list[events.Event] = [events.Set(rig.row(0.0), 0, at or conditions(wash))]
+    deeds: list[acts.Event] = [acts.Set(rig.row(0.0), 0, at or conditions(wash))]
     if np.isfinite(wash.volume):
         volume = rig.row(wash.volume + wash.dead)
-        deeds.append(events.Fill(rig.row(0.0), 0, volume, rig.row(0.0)))
-    deeds += [events.Place(rig.row(0.0), i, 0) for i in range(len(lots))]
-    deeds += [events.Lift(rig.row(end), i, rig.row(0.0)) for i in range(len(lots))]
+        deeds.append(acts.Fill(rig.row(0.0), 0, volume, rig.row(0.0)))
+    deeds += [acts.Place(rig.row(0.0), i, 0) for i in range(len(lots))]
+    deeds += [acts.Lift(rig.row(end), i, rig.row(0.0)) for i in range(len(lots))]
     return state, list(state.run(deeds))
 
 
@@ -104,7 +111,9 @@ def bundle(items, names) -> dict[str, Array]:
 
 
 def stacked_slabs(kinds) -> space.Slab:
-    arrays = ("thickness", "mobile", "flux", "held", "release", "bend")
+    arrays = ["thickness", "mobile", "flux", "held", "release"]
+    if kinds[0].bend is not None:
+        arrays.append("bend")
     return replace(kinds[0], **bundle(kinds, arrays))
 
 

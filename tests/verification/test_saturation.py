@@ -13,7 +13,7 @@ from scipy.integrate import solve_ivp
 from tests.references import layered
 from tests.verification import bent, rig
 from tests.verification.bent import FIXER, NODES, POROSITY, THICKNESS, reference
-from washsim.engine import events, march, saturation
+from washsim.engine import acts, march, saturation
 from washsim.engine.interval import Decay
 from washsim.engine.pushed import Pushed
 
@@ -143,10 +143,10 @@ def test_members_side_by_side_are_separate_runs():
     lots = [(0, np.full(3, 0.05), np.full(3, FIXER))]
     state = march.March([kind], lots, 1, 3, tolerance=1e-9)
     deeds = [
-        events.Set(nothing, 0, at),
-        events.Fill(nothing, 0, np.array([wash.volume for wash in washes]), nothing),
-        events.Place(nothing, 0, 0),
-        events.Lift(ends, 0, nothing),
+        acts.Set(nothing, 0, at),
+        acts.Fill(nothing, 0, np.array([wash.volume for wash in washes]), nothing),
+        acts.Place(nothing, 0, 0),
+        acts.Lift(ends, 0, nothing),
     ]
     (segment,) = state.run(deeds)
     times = ends[:, None] * np.linspace(0.0, 1.0, 20)
@@ -164,13 +164,13 @@ def test_a_slab_that_fills_up_rests_in_the_air():
     state = march.March([bent.slab(wash)], lots, 1, 1, tolerance=1e-8)
     zero = rig.row(0.0)
     deeds = [
-        events.Set(zero, 0, bent.conditions(wash)),
-        events.Place(zero, 0, 0),
-        events.Lift(rig.row(300.0), 0, zero),
+        acts.Set(zero, 0, bent.conditions(wash)),
+        acts.Place(zero, 0, 0),
+        acts.Lift(rig.row(300.0), 0, zero),
     ]
     list(state.run(deeds))
     before = state.content()
-    list(state.run([events.Place(rig.row(1e5), 0, 0)]))
+    list(state.run([acts.Place(rig.row(1e5), 0, 0)]))
     assert state.content() == pytest.approx(before, rel=1e-12)
     n = NODES + 1
     c, g = state.lots[0].state[0, :n], state.lots[0].state[0, n:]
@@ -195,7 +195,7 @@ def test_extra_release_of_a_slab_that_fills_up():
         state = march.March([kind], [(0, rig.row(0.05), rig.row(0.05))], 1, 1)
         state.lots[0].state[0, n:] = 0.6
         extra = np.full((1, n), 1200.0 / pieces)
-        list(state.run([events.Release(rig.row(0.0), 0, extra) for _ in range(pieces)]))
+        list(state.run([acts.Release(rig.row(0.0), 0, extra) for _ in range(pieces)]))
         found = state.lots[0].state[0, [3, n + 3]]
         errors.append(np.max(np.abs(found - exact) / exact))
         kept = mobile * found[0] + held * found[1]

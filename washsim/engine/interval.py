@@ -12,6 +12,7 @@ hang, to the rounding of the fast ones (Golub and Van Loan, Matrix Computations,
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,6 +28,9 @@ class Conditions:
     transfer coefficient at the front and back face; inflow m3/s that really mixes in; supply
     kg/m3, concentration of that inflow; dead_share, part of the volume that mixes slowly;
     dead_rate 1/s, exchange of that part per its own volume. A boundless tank stays at `supply`.
+    pooled: the dead part is the water beneath the slabs, and all that their backs meet.
+    currents, if any, makes the film (M, T, 2) from the difference (M, T, 2) between the faces and
+    the moving water, kg/m3, and the seconds (M, T, 1) since a hand last moved that.
     """
 
     free_diffusivity: Array
@@ -37,6 +41,8 @@ class Conditions:
     dead_share: Array
     dead_rate: Array
     boundless: bool = False
+    pooled: bool = False
+    currents: Callable[[Array, Array], Array] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +117,9 @@ def tank_system(
         own = np.sqrt(area)[:, None, None] * slab_fluxes(slab, at, film)
         block = np.zeros((*own.shape[:2], unknowns))
         block[:, :, here], block[:, :, water] = own[:, :, :-1], own[:, :, -1]
+        if at.pooled and dead is not None:
+            back = film_rows(slab)[1]
+            block[:, back, -1], block[:, back, water] = own[:, back, -1], 0.0
         blocks.append(block)
         first = here.stop
     capacity[:, water] = volume

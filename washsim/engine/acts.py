@@ -1,4 +1,4 @@
-"""What can happen to tanks and lots in the march: one dataclass an event.
+"""What hands do to tanks and lots, and when: one dataclass an event.
 
 M is the number of members; volumes m3, concentrations kg/m3, times s.
 """
