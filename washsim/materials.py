@@ -28,6 +28,9 @@ STIRRINGS = (
     "perfect",
 )
 """How water is moved along a face; a pile of sheets in a vessel can also be 'shuffled'."""
+LYINGS = ("floor", "face_down", "afloat", "hanging", "slot")
+"""How sheets lie where it matters: face up on the floor, level and face down, afloat and face
+down with a dry back, hanging, on edge in a slot. Elsewhere they are 'loose'."""
 FACES = ("both", "front", "back")
 
 
@@ -412,7 +415,12 @@ class Vessel:
     )
     puddle: float = quantity("l", 0, 100, "water left when it is dumped", default=0.0)
     stirring: str = choice(
-        (*STIRRINGS, "shuffled"), "how sheets and water are moved", default="rocking"
+        (*STIRRINGS, "shuffled", "still"),
+        "how sheets and water are moved; 'still' by nothing but what fixer weighs",
+        default="rocking",
+    )
+    lying: str = choice(
+        ("loose", *LYINGS), "how sheets lie in still water, or on the floor", default="loose"
     )
     shuffle: float | None = quantity(
         "min",
@@ -434,6 +442,15 @@ class Vessel:
         check(self)
         if (self.stirring == "shuffled") != (self.shuffle is not None):
             raise InputError("shuffle_min: expected with stirring = 'shuffled', and only with it")
+        if self.stirring == "still" and self.lying == "loose":
+            raise InputError(f"lying: expected how sheets lie in still water, one of {LYINGS}")
+        if self.stirring != "still" and self.lying not in ("loose", "floor"):
+            raise InputError(f"lying: {self.lying!r} is for stirring = 'still' only")
+        if self.lying == "floor" and self.dead_fraction > 0:
+            raise InputError(
+                "dead_fraction: expected 0 with lying = 'floor', where the water beneath the "
+                "sheets is the dead part"
+            )
         if not self.name:
             raise InputError("name: expected a name, got an empty one")
 
@@ -443,6 +460,9 @@ class Vessel:
             return free_diffusivity / self.film
         if self.shuffle is not None:
             return shuffled_film(self.shuffle, free_diffusivity)
+        if self.stirring == "still":
+            # what currents leave of it at the end, for solutes that do not weigh
+            return film_coefficient("still_face_down", temperature)
         return film_coefficient(self.stirring, temperature)
 
     def renewal(self, flow: float) -> float:
@@ -455,7 +475,8 @@ class Vessel:
     @property
     def faces(self) -> tuple[float, float]:
         """(front, back): 1 open, 0 covered."""
-        return (float(self.open_faces != "back"), float(self.open_faces != "front"))
+        dry = self.lying == "afloat"
+        return (float(self.open_faces != "back"), float(self.open_faces != "front" and not dry))
 
 
 def film_coefficient(stirring: str, temperature: float) -> float:

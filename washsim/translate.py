@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from washsim import timeline as happening
+from washsim.currents import films, pool_exchange, under_the_sheet
 from washsim.engine import acts
 from washsim.engine.interval import Conditions
 from washsim.engine.space import Array, Slab, slab, space
@@ -29,7 +30,7 @@ class Species:
 
     fixer, tap: concentration in the fixing bath and in running water; poured(step) in what is
     poured; in_fixer, in_water(K): free diffusivity, m2/s; fills(K), lets_go(kind, K): quickening of
-    held solute in fixer and in water, kind "" being the scenario's own.
+    held solute in fixer and in water, kind "" being the scenario's own; heavy: it can stir water.
     """
 
     fixer: float
@@ -39,6 +40,7 @@ class Species:
     in_water: Callable[[float], float]
     fills: Callable[[float], float]
     lets_go: Callable[[str, float], float]
+    heavy: bool = False
 
 
 def thiosulfate(scenario: Scenario, paper: Paper) -> Species:
@@ -55,6 +57,7 @@ def thiosulfate(scenario: Scenario, paper: Paper) -> Species:
         lets_go=lambda kind, temperature: (
             quickening(kind, temperature) if kind else scenario.water.quickening(temperature)
         ),
+        heavy=True,
     )
 
 
@@ -155,7 +158,7 @@ def _conditions(
     if spec.shuffle is not None:
         film = np.minimum(film, penetration(spec.shuffle, free))
     exchanged = np.minimum(sample.of("exchange"), 1 / spec.exchange_efficiency)
-    return Conditions(
+    at = Conditions(
         free_diffusivity=free * one,
         quickening=species.lets_go(event.water, temperature) * one,
         film=np.stack([film, film], axis=1),
@@ -164,3 +167,22 @@ def _conditions(
         dead_share=spec.dead_fraction * one,
         dead_rate=1.0 / (spec.dead_exchange * sample.of("dead_exchange")),
     )
+    sheet = scenario.sheet
+    if spec.lying == "floor":
+        moved = spec.stirring != "still"
+        depth, rate = pool_exchange(free, sheet.width, sheet.height, moved)
+        # a heap that has more beneath it than the tray holds is no longer lying on the floor
+        share = np.minimum(0.9, depth * sample.of("pool_depth") * scenario.paper_area / spec.volume)
+        beneath = under_the_sheet(free) / sample.of("pool_depth")
+        at = replace(
+            at,
+            film=np.stack([film, beneath], axis=1),
+            dead_share=share,
+            dead_rate=rate / sample.of("pool_rocked"),
+            pooled=True,
+        )
+    if spec.stirring == "still" and spec.film is None and species.heavy:
+        salt, doubt = scenario.fixing.salt, sample.of("film.still")[:, None, None]
+        law = films(spec.lying, salt, sheet.width, sheet.height, temperature, event.rate > 0)
+        at = replace(at, currents=lambda difference, still: doubt * law(difference, still))
+    return at
