@@ -362,9 +362,10 @@ class Result:
     def water_to_paper(self, step: int) -> float:
         """m3 in the vessel per m2 of paper (one side) in a step; running water not counted."""
         stage = next(s for s in self.run.timeline.stages if s.step == step)
+        slots = getattr(self.scenario.steps[step - 1], "slots", 1)
         vessel = self.run.timeline.basins[stage.basins[0]].vessel
         assert vessel is not None
-        return vessel.volume / self.scenario.paper_area
+        return slots * vessel.volume / self.scenario.paper_area
 
     @cached_property
     def drains(self) -> tuple[Drained, ...]:
@@ -374,7 +375,7 @@ class Result:
         flows = {(e.vessel, e.at): e for e in run.timeline.events if isinstance(e, Flow)}
         for segment in run.segments:
             amount = float(segment.drained_by(segment.stop - segment.start)[0])
-            if segment.inflow is not None and segment.inflow[0] > 0:
+            if segment.inflow is not None and segment.inflow[0] > 0 and not segment.onward:
                 begun = max(k for k in flows if k[0] == segment.tank and k[1] <= segment.start[0])
                 volume = flows[begun].rate * float(segment.stop[0] - segment.start[0])
                 found.append(Drained(float(segment.stop[0]), flows[begun].step, volume, amount))

@@ -27,10 +27,11 @@ _TIME = 0.3
 """Part of the accuracy asked for that the steps of held fixer that fills up may use."""
 
 _DRIFT = (0.15, 0.1)
-"""Part by which films that currents make change in a piece, first and on every refinement; the
-refinement halves the error."""
-CURRENTS = 3e-3
-"""Error that is good enough, whatever is asked for, where currents stir: laws err by a third."""
+"""Part by which films that currents make, and waters in a row, change in a piece of an interval,
+first and on every refinement; the refinement halves the error."""
+PIECES = 3e-3
+"""Error that is good enough, whatever is asked for, where there are such pieces: the laws of
+currents err by a third, the way slots mix is a guess."""
 
 UNDERSHOOT = 1e-3
 """Largest dip below zero, relative to the fixer, that is allowed at a node.
@@ -70,8 +71,9 @@ def solve(scenario: Scenario, progress: Callable[[float], None] | None = None) -
 def good_enough(scenario: Scenario) -> float:
     """The numerical error that a run is held to."""
     asked = scenario.settings.accuracy
-    still = any(vessel.stirring == "still" for vessel in scenario.vessels)
-    return max(asked, CURRENTS) if still else asked
+    pieces = any(vessel.stirring == "still" for vessel in scenario.vessels)
+    pieces |= any(getattr(step, "slots", 1) > 1 for step in scenario.steps)
+    return max(asked, PIECES) if pieces else asked
 
 
 def ladder(nodes: str, paper: Paper) -> list[tuple[str, Intervals]]:

@@ -166,6 +166,7 @@ def _conditions(
         supply=species.tap * one,
         dead_share=spec.dead_fraction * one,
         dead_rate=1.0 / (spec.dead_exchange * sample.of("dead_exchange")),
+        fed_by=event.fed_by,
     )
     sheet = scenario.sheet
     if spec.lying == "floor":

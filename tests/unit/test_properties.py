@@ -109,7 +109,7 @@ def only(event: acts.Event, member: slice) -> acts.Event:
             parts = {
                 key: getattr(value, key)[member]
                 for key in value.__dataclass_fields__
-                if key not in ("boundless", "pooled", "currents")
+                if isinstance(getattr(value, key), np.ndarray)
             }
             changes[name] = replace(value, **parts)
     return replace(event, **changes)

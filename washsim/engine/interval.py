@@ -31,6 +31,7 @@ class Conditions:
     pooled: the dead part is the water beneath the slabs, and all that their backs meet.
     currents, if any, makes the film (M, T, 2) from the difference (M, T, 2) between the faces and
     the moving water, kg/m3, and the seconds (M, T, 1) since a hand last moved that.
+    fed_by: the tank whose outflow is this one's inflow, if it is not fed from a supply.
     """
 
     free_diffusivity: Array
@@ -43,6 +44,7 @@ class Conditions:
     boundless: bool = False
     pooled: bool = False
     currents: Callable[[Array, Array], Array] | None = None
+    fed_by: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

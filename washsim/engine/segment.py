@@ -26,7 +26,8 @@ class Segment:
     `parts[lot]` are decays whose sum, plus base (M,), is the state of that lot's slabs, and
     `faces[lot]` says which of its faces (front, back) were open; `water`
     those of the moving and any dead water, of volumes (M, 1 or 2) m3. A boundless tank and the
-    air have no water of their own. inflow (M,) m3/s pushes as much moving water to the drain.
+    air have no water of their own. inflow (M,) m3/s pushes as much moving water to the drain, or
+    to the tank that this one feeds (onward).
     """
 
     tank: int
@@ -38,6 +39,7 @@ class Segment:
     water: Course | None = None
     volumes: Array | None = None
     inflow: Array | None = None
+    onward: bool = False
 
     def slab_at(self, lot: int, seconds: Array, observe: Array | None = None) -> Array:
         """(M, T, u) state of a lot at seconds (M, T) after start, or (M, T, o) seen by observe."""
@@ -62,7 +64,11 @@ class Segment:
         return np.sum(self.water_at(seconds) * self.volumes[:, None, :], axis=2)
 
     def drained_by(self, seconds: Array) -> Array:
-        """(M,) kg that left with the flow in the first seconds (M,) of a bounded tank."""
+        """(M,) kg that went to the drain with the flow in the first seconds (M,)."""
+        return np.zeros(len(self.base)) if self.onward else self.passed_by(seconds)
+
+    def passed_by(self, seconds: Array) -> Array:
+        """(M,) kg that left a bounded tank with the flow in the first seconds (M,)."""
         if self.water is None or self.inflow is None:
             return np.zeros(len(self.base))
         return self.inflow * (self.water.integral(seconds, 0) + self.base * seconds)

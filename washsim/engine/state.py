@@ -38,7 +38,8 @@ class Lot:
 class Tank:
     """Volume (M,) m3 and concentration (M,) kg/m3 of a tank's moving and of its dead water.
 
-    clock (M,) s, how far it has come; still (M,) s, when its water was last moved by hand.
+    clock (M,) s, how far it has come; still (M,) s, when its water was last moved by hand; feeds:
+    the tank that its outflow goes to, if not to the drain.
     """
 
     clock: Array
@@ -49,6 +50,7 @@ class Tank:
     dead: Array
     conditions: Conditions | None = None
     lots: list[int] = field(default_factory=list)
+    feeds: int | None = None
 
     def solute(self) -> Array:
         return self.volume * self.moving + self.dead_volume * self.dead
@@ -99,6 +101,10 @@ class State:
         match event:
             case Set(conditions=conditions):
                 before, tank.conditions = tank.conditions, conditions
+                if before is not None and before.fed_by is not None:
+                    self.tanks[before.fed_by].feeds = None
+                if conditions.fed_by is not None:
+                    self.tanks[conditions.fed_by].feeds = event.tank
                 if conditions.boundless:
                     tank.moving = tank.dead = conditions.supply
                 elif before is None or (before.dead_share != conditions.dead_share).any():
