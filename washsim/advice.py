@@ -207,7 +207,11 @@ def origins(scenario: Scenario) -> list[tuple[str, str]]:
     moved = {vessel.stirring for vessel in scenario.vessels}
     if "shuffled" in moved:
         paths["Water between two sheets of a pile"] = "liquids.pile.between"
-    for stirring in sorted(moved - {"shuffled"}):
+    if "still" in moved:
+        paths["How unevenly warm a still tray is"] = "liquids.convection.unevenness"
+    if any(vessel.lying == "floor" for vessel in scenario.vessels):
+        paths["Water beneath a sheet on the floor"] = "liquids.pool.depth"
+    for stirring in sorted(moved - {"shuffled", "still"}):
         label = tables.entry(f"liquids.stirring.{stirring}.label")
         paths[f"Surface film: {label}"] = f"liquids.stirring.{stirring}.film"
     paths["Water clinging after 10 s of draining"] = "liquids.film_after_drain.s10"

@@ -13,7 +13,7 @@ import numpy as np
 
 from washsim import tables
 from washsim import timeline as happening
-from washsim.engine import march
+from washsim.engine import acts, march
 from washsim.engine.space import Array, Slab
 from washsim.materials import Paper, at_temperature, quickening
 from washsim.recipes import Aid
@@ -58,7 +58,7 @@ def releases(
     paper: Paper,
     sheet: Slab,
     sample: Sample = NOMINAL,
-) -> list[march.Release]:
+) -> list[acts.Release]:
     """The extra release that sulfite brings to each lot, as events in order of time.
 
     None where no step is an aid or the paper (sheet: on its nodes) holds nothing.
@@ -96,7 +96,7 @@ def releases(
         middles, spans = 0.5 * (edges[1:] + edges[:-1]), np.diff(edges)
         extra = faster * effect(run.see_all(lot, middles, rows)) * spans[:, None]
         found += [
-            march.Release(np.full(sample.members, at), lot, extra[:, i])
+            acts.Release(np.full(sample.members, at), lot, extra[:, i])
             for i, at in enumerate(middles)
         ]
     return sorted(found, key=lambda event: float(event.at[0]))

@@ -8,9 +8,17 @@ length in m, temperature in K.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
 
 from washsim import tables
-from washsim.materials import Water, density, viscosity
+from washsim.materials import Water, density, film_coefficient, viscosity
+
+Array = NDArray[np.float64]
+Law = Callable[[Array], Array]
+"""Excesses, kg/m3, all above zero -> transfer coefficients, m/s."""
 
 GRAVITY = 9.80665
 """m/s2, the standard value (exact by definition, CGPM 1901)."""
@@ -39,22 +47,22 @@ def rayleigh(excess: float, salt: str, length: float, temperature: float) -> flo
 
 def face_down(excess: float, salt: str, width: float, height: float, temperature: float) -> float:
     """Transfer coefficient, m/s, of a face that looks down: the heavy layer falls away."""
-    return _plate("face_down", excess, salt, width, height, temperature)
+    return float(_plate("face_down", salt, width, height, temperature)(np.array(excess)))
 
 
 def face_up(excess: float, salt: str, width: float, height: float, temperature: float) -> float:
     """Transfer coefficient, m/s, of a face that looks up with edges free to spill over."""
-    return _plate("face_up_free", excess, salt, width, height, temperature)
+    return float(_plate("face_up_free", salt, width, height, temperature)(np.array(excess)))
 
 
 def hanging(excess: float, salt: str, height: float, temperature: float) -> float:
     """Transfer coefficient, m/s, of a face that hangs or stands on edge."""
-    free = Water().free_diffusivity(temperature)
-    law = tables.entry("liquids.convection.hanging")
-    schmidt = viscosity(temperature) / density(temperature) / free
-    slowed = (1 + (law["schmidt"] / schmidt) ** (9 / 16)) ** (8 / 27)
-    ra = rayleigh(excess, salt, height, temperature)
-    return free / height * (law["base"] + law["factor"] * ra ** (1 / 6) / slowed) ** 2
+    return float(_upright(salt, height, temperature)(np.array(excess)))
+
+
+def slot(excess: float, salt: str, height: float, gap: float, temperature: float) -> float:
+    """Transfer coefficient, m/s, of a sheet on edge with a gap of water, m, to its neighbour."""
+    return float(_between(salt, height, gap, temperature)(np.array(excess)))
 
 
 def on_the_floor(seconds: float, temperature: float) -> float:
@@ -95,9 +103,76 @@ def throttled(
     return high, face_down(high, salt, width, height, temperature)
 
 
-def _plate(
-    case: str, excess: float, salt: str, width: float, height: float, temperature: float
-) -> float:
+def uneven_excess(salt: str, temperature: float) -> float:
+    """Excess of the ion, kg/m3, that weighs as much as a still tray is unevenly warm anyway.
+
+    Below it the draughts of the room stir more than fixer does.
+    """
+    warmth = tables.datum("liquids.convection.unevenness").si
+    lighter = abs(density(temperature - 0.5 * warmth) - density(temperature + 0.5 * warmth))
+    return lighter / excess_density(1.0, salt)
+
+
+def films(
+    lying: str, salt: str, width: float, height: float, temperature: float, running: bool
+) -> Callable[[Array, Array], Array]:
+    """The law of still water for sheets that lie so: what `Conditions.currents` wants, (..., 2).
+
+    Faces richer than the water let heavy liquid go, poorer ones light liquid. A running tap alone
+    is the least that moves. No excess counts for less than `uneven_excess`.
+    """
+    least = film_coefficient("tap_only", temperature) if running else 0.0
+    uneven = uneven_excess(salt, temperature)
+    free = Water().free_diffusivity(temperature)
+    settling = tables.datum("liquids.convection.settling").si
+    falls = _plate("face_down", salt, width, height, temperature)
+    stays = _plate("face_up_free", salt, width, height, temperature)
+    upright = _upright(salt, height, temperature)
+    if lying == "slot":
+        gap = tables.datum("liquids.convection.slot_gap").si
+        upright = _between(salt, height, gap, temperature)
+    beneath = under_the_sheet(free)
+
+    def law(difference: Array, still: Array) -> Array:
+        excess, heavy = np.maximum(np.abs(difference), uneven), difference > 0
+        match lying:
+            case "hanging" | "slot":
+                film = upright(excess)
+            case "floor":
+                rests = np.sqrt(free / (np.pi * (still + settling)))
+                front = np.where(heavy, rests, falls(excess))
+                film = np.concatenate([front[..., :1], np.full_like(front[..., :1], beneath)], -1)
+            case _:
+                # the front looks down, the back up
+                down = np.where([True, False], heavy, ~heavy)
+                film = np.where(down, falls(excess), stays(excess))
+        return np.maximum(film, least)
+
+    return law
+
+
+def under_the_sheet(free_diffusivity: float) -> float:
+    """Transfer coefficient, m/s, between a back and the mean of the thin water it lies on.
+
+    Closed below, its profile is a parabola: a third of the depth over D stands in the way.
+    """
+    return 3 * free_diffusivity / tables.datum("liquids.pool.depth").si
+
+
+def pool_exchange(
+    free_diffusivity: float, width: float, height: float, moved: bool
+) -> tuple[float, float]:
+    """Depth, m, of the water beneath a sheet on the floor, and rate, 1/s, at which it is renewed.
+
+    Still, it only diffuses out under the edges (slowest mode of a rectangle open at its rim); a
+    tray that is rocked pumps some of it out.
+    """
+    rim = free_diffusivity * np.pi**2 * (width**-2 + height**-2)
+    pumped = 1 / tables.datum("liquids.pool.rocked").si if moved else 0.0
+    return tables.datum("liquids.pool.depth").si, float(rim) + pumped
+
+
+def _plate(case: str, salt: str, width: float, height: float, temperature: float) -> Law:
     """A horizontal face: Sherwood number of the law that covers the Rayleigh number.
 
     Below the range of the laws transfer is no worse than by diffusion through the layer that a
@@ -105,9 +180,43 @@ def _plate(
     """
     free = Water().free_diffusivity(temperature)
     length = width * height / (2 * (width + height))
-    ra = rayleigh(excess, salt, length, temperature)
+    each = rayleigh(1.0, salt, length, temperature)
     laws = tables.entry(f"liquids.convection.{case}")
-    law = (
-        laws.get("turbulent", laws["laminar"]) if ra > laws["laminar"]["high"] else laws["laminar"]
-    )
-    return free / length * max(1.0, law["factor"] * ra ** law["power"])
+    near = laws["laminar"]
+    far = laws.get("turbulent", near)
+
+    def law(excess: Array) -> Array:
+        ra = each * excess
+        low, high = near["factor"] * ra ** near["power"], far["factor"] * ra ** far["power"]
+        return free / length * np.maximum(1.0, np.where(ra > near["high"], high, low))
+
+    return law
+
+
+def _upright(salt: str, height: float, temperature: float) -> Law:
+    """A face that hangs or stands: Churchill and Chu."""
+    free = Water().free_diffusivity(temperature)
+    numbers = tables.entry("liquids.convection.hanging")
+    schmidt = viscosity(temperature) / density(temperature) / free
+    slowed = (1 + (numbers["schmidt"] / schmidt) ** (9 / 16)) ** (8 / 27)
+    each = rayleigh(1.0, salt, height, temperature)
+
+    def law(excess: Array) -> Array:
+        rises = numbers["factor"] * (each * excess) ** (1 / 6) / slowed
+        return free / height * (numbers["base"] + rises) ** 2
+
+    return law
+
+
+def _between(salt: str, height: float, gap: float, temperature: float) -> Law:
+    """A face in a slot: from gaps that run full to plates that do not feel each other."""
+    free = Water().free_diffusivity(temperature)
+    numbers = tables.entry("liquids.convection.slot")
+    each, blend = rayleigh(1.0, salt, gap, temperature) * gap / height, numbers["blend"]
+    wide = _upright(salt, height, temperature)
+
+    def law(excess: Array) -> Array:
+        full = free / gap * each * excess / numbers["full"]
+        return (full**-blend + wide(excess) ** -blend) ** (-1 / blend)
+
+    return law

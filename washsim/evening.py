@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 from washsim.errors import InputError
@@ -95,8 +95,9 @@ class _Writer:
         spec: InWater,
         rate: float = 0.0,
         warmer: float = 0.0,
+        fed_by: int | None = None,
     ) -> None:
-        """Say what a basin holds, how warm, and whether water runs through it."""
+        """Say what a basin holds, how warm, and whether water runs through it, and from where."""
         own = self.water.temperature if spec.temperature is None else spec.temperature
         self.events.append(
             Flow(
@@ -106,11 +107,19 @@ class _Writer:
                 temperature=own + warmer,
                 rate=rate,
                 step=step,
+                fed_by=fed_by,
             )
         )
 
     def drift(
-        self, basin: int, start: float, stop: float, step: int, spec: Drifting, rate: float
+        self,
+        basin: int,
+        start: float,
+        stop: float,
+        step: int,
+        spec: Drifting,
+        rate: float,
+        fed_by: int | None = None,
     ) -> None:
         """Let the temperature run evenly to its end, in steps of at most one kelvin."""
         if spec.temperature_end is None:
@@ -120,7 +129,7 @@ class _Writer:
         pieces = max(1, math.ceil(abs(rise)))
         for piece in range(pieces):
             at = start + (stop - start) * piece / pieces
-            self.tap(basin, at, step, spec, rate, rise * (piece + 0.5) / pieces)
+            self.tap(basin, at, step, spec, rate, rise * (piece + 0.5) / pieces, fed_by)
 
     def move(self, coming: _Coming, basin: int, lifted: bool = False) -> float:
         """Carry a lot to a basin unless it lies there already; when it arrives, s.
@@ -151,7 +160,7 @@ def expand(
 ) -> Timeline:
     """The evening as a timeline. InputError where steps cannot be carried out as written."""
     writer = _Writer({vessel.name: vessel for vessel in vessels}, water, handling)
-    lots = _lots(sheet, stuck)
+    lots = _lots(sheet, stuck, steps)
     lots += [Lot(first=sheet.count + 1 + i, count=1, late=True) for i in range(len(late))]
     regular = [lot for lot in range(len(lots)) if not lots[lot].late]
     coming = [_fix(writer, fixing, lot, lot * sheet.interval) for lot in regular]
@@ -169,7 +178,7 @@ def expand(
     for number, step in enumerate(steps, start=1):
         guests = [(len(regular) + i, one) for i, one in enumerate(late) if one.step == number]
         try:
-            coming = _carry_out(writer, number, step, coming, guests, fixing)
+            coming = _carry_out(writer, number, step, coming, guests, fixing, lots)
             _stick(writer, number, lots, [one for one in stuck if one.step == number])
         except InputError as error:
             raise InputError(f"step {number}, {error}") from None
@@ -185,15 +194,26 @@ def expand(
     )
 
 
-def _lots(sheet: Sheet, stuck: tuple[Stuck, ...]) -> list[Lot]:
-    """Sheets that come together share a lot, but for those that stick to something."""
+def _slot(sheet: int, count: int, slots: int) -> int:
+    """Which of the slots in a row, from 0, sheet number `sheet` of `count` stands in."""
+    return min(sheet - 1, count - 1) * slots // count
+
+
+def _lots(sheet: Sheet, stuck: tuple[Stuck, ...], steps: tuple[Step, ...]) -> list[Lot]:
+    """Sheets that are always together share a lot, but for those that stick to something."""
+    rows = [step.slots for step in steps if isinstance(step, Running)]
+
+    def places(number: int) -> list[int]:
+        return [_slot(number, sheet.count, slots) for slots in rows]
+
     alone = {number for one in stuck for number in one.covered()}
     if sheet.interval > 0:
         alone = set(range(1, sheet.count + 1))
     lots: list[Lot] = []
     for number in range(1, sheet.count + 1):
         last = lots[-1] if lots else None
-        if last is None or number in alone or last.first in alone:
+        apart = last is not None and places(last.first) != places(number)
+        if last is None or apart or number in alone or last.first in alone:
             lots.append(Lot(first=number, count=1))
         else:
             lots[-1] = Lot(first=last.first, count=last.count + 1)
@@ -262,6 +282,7 @@ def _carry_out(
     coming: list[_Coming],
     guests: list[tuple[int, Late]],
     fixing: Fixing,
+    lots: list[Lot],
 ) -> list[_Coming]:
     """Write one step; the lots as they leave it."""
     start = min(c.ready for c in coming)
@@ -282,14 +303,13 @@ def _carry_out(
     coming = coming + [_guest(writer, number, one, lot, start, fixing) for lot, one in guests]
     coming.sort(key=lambda one: one.ready)
     vessel = writer.vessels[step.vessel]
-    if isinstance(step, Transfer):
-        basins = [writer.basin(f"{vessel.name} {i + 1}", vessel) for i in range(step.trays)]
-    else:
-        basins = [writer.basin(vessel.name, vessel)]
+    basins = _basins(writer, step, vessel)
     _claim(writer, basins, start)
     match step:
         case Rinse() | Aid():
             _each(writer, number, step, coming, basins[0])
+        case Running() if len(basins) > 1:
+            _in_a_row(writer, number, step, coming, basins, lots)
         case Bath() | Running() | Hold():
             _gather(writer, number, step, coming, basins[0])
         case Transfer():
@@ -302,6 +322,16 @@ def _carry_out(
         Stage(step=number, label=label, start=start, stop=stop, basins=tuple(basins))
     )
     return coming
+
+
+def _basins(writer: _Writer, step: InWater, vessel: Vessel) -> list[int]:
+    """The basins of a step: one, a row of trays, or the slots of a vessel."""
+    if isinstance(step, Transfer):
+        return [writer.basin(f"{vessel.name} {i + 1}", vessel) for i in range(step.trays)]
+    if isinstance(step, Running) and step.slots > 1:
+        part = replace(vessel, volume=vessel.volume / step.slots, puddle=vessel.puddle / step.slots)
+        return [writer.basin(f"{vessel.name} slot {i + 1}", part) for i in range(step.slots)]
+    return [writer.basin(vessel.name, vessel)]
 
 
 def _claim(writer: _Writer, basins: list[int], start: float) -> None:
@@ -414,6 +444,34 @@ def _gather(
             f"late sheet, after_min: expected to join before {(now - start) / 60:g} min, when the "
             f"step ends"
         )
+    for one in coming:
+        one.ready = now
+
+
+def _in_a_row(
+    writer: _Writer,
+    number: int,
+    step: Running,
+    coming: list[_Coming],
+    basins: list[int],
+    lots: list[Lot],
+) -> None:
+    """Slots of which each feeds the next; a late sheet stands in the last."""
+    rate, start = writer.vessels[step.vessel].flow, coming[0].ready
+    if rate == 0:
+        raise InputError(f"vessel: expected one with flow_l_min above 0, {step.vessel!r} has none")
+    for basin in basins:
+        writer.tap(basin, start, number, step)
+        writer.fresh(basin, start, number)
+    count = sum(lot.count for lot in lots if not lot.late)
+    arrivals = [
+        writer.move(one, basins[_slot(lots[one.lot].first, count, len(basins))]) for one in coming
+    ]
+    now = max(arrivals) + step.duration
+    for basin, before in zip(basins, [None, *basins], strict=False):
+        writer.tap(basin, arrivals[0], number, step, rate, fed_by=before)
+        writer.drift(basin, arrivals[0], now, number, step, rate, before)
+        writer.tap(basin, now, number, step)
     for one in coming:
         one.ready = now
 

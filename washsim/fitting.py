@@ -17,7 +17,7 @@ import numpy as np
 
 from washsim import tables, unknowns
 from washsim.band import farthest, observe
-from washsim.engine.march import AIR
+from washsim.engine.segment import AIR
 from washsim.engine.space import Array
 from washsim.errors import InputError
 from washsim.readings import Observation

@@ -15,7 +15,7 @@ from washsim.fields import check, choice, part, quantity, text
 from washsim.units import celsius, litre
 
 PAPERS = ("fibre_double", "fibre_single", "resin_coated")
-EXPLANATIONS = ("slow", "held", "both", "own")
+EXPLANATIONS = ("slow", "held", "both", "saturating", "own")
 FIXERS = ("rapid", "plain")
 WATERS = ("demineralised", "soft_tap", "hard_tap", "softened", "sea")
 STIRRINGS = (
@@ -28,6 +28,9 @@ STIRRINGS = (
     "perfect",
 )
 """How water is moved along a face; a pile of sheets in a vessel can also be 'shuffled'."""
+LYINGS = ("floor", "face_down", "afloat", "hanging", "slot")
+"""How sheets lie where it matters: face up on the floor, level and face down, afloat and face
+down with a dry back, hanging, on edge in a slot. Elsewhere they are 'loose'."""
 FACES = ("both", "front", "back")
 
 
@@ -49,6 +52,13 @@ class Layer:
     )
     release_half_life: float = quantity(
         "min", 0.01, 2000, "half-life of held fixer in soft tap water", default=1800.0
+    )
+    saturation: float | None = quantity(
+        "g_l",
+        1e-3,
+        1000,
+        "concentration at which half of what holds fixer is filled; else it never fills up",
+        default=None,
     )
 
     def __post_init__(self) -> None:
@@ -93,7 +103,8 @@ def explained(paper: Paper, explanation: str) -> Paper:
     """The paper with the base's openness and the held pool of a named explanation.
 
     The pool is spread evenly through the thickness (its seat is disputed) and sized in
-    equilibrium with the reference fixer; resin-coated paper has no base, so no slow hour.
+    equilibrium with the reference fixer, also where what holds it fills up; resin-coated paper
+    has no base, so no slow hour.
     """
     if explanation == "own":
         return paper
@@ -103,6 +114,11 @@ def explained(paper: Paper, explanation: str) -> Paper:
         tables.datum("papers.pool.reference_concentration").si
         * tables.datum("liquids.thiosulfate.molar_mass").si
     )
+    full = None
+    if "saturation" in tables.entry(path):
+        full = tables.datum(f"{path}.saturation").si
+        # retention is the slope at a trace: pool = slope c / (1 + c / full) at the reference
+        pool *= 1 + reference / full
     fibre = any(layer.name == "base" for layer in paper.layers)
     whole = paper.thickness if fibre else preset_layers("fibre_double").thickness
     layers = []
@@ -116,6 +132,7 @@ def explained(paper: Paper, explanation: str) -> Paper:
                 hindrance=hindrance,
                 retention=pool / (reference * whole),
                 release_half_life=tables.datum(f"{path}.release_half_life").si,
+                saturation=full,
             )
         )
     return replace(paper, layers=tuple(layers))
@@ -398,7 +415,12 @@ class Vessel:
     )
     puddle: float = quantity("l", 0, 100, "water left when it is dumped", default=0.0)
     stirring: str = choice(
-        (*STIRRINGS, "shuffled"), "how sheets and water are moved", default="rocking"
+        (*STIRRINGS, "shuffled", "still"),
+        "how sheets and water are moved; 'still' by nothing but what fixer weighs",
+        default="rocking",
+    )
+    lying: str = choice(
+        ("loose", *LYINGS), "how sheets lie in still water, or on the floor", default="loose"
     )
     shuffle: float | None = quantity(
         "min",
@@ -420,6 +442,15 @@ class Vessel:
         check(self)
         if (self.stirring == "shuffled") != (self.shuffle is not None):
             raise InputError("shuffle_min: expected with stirring = 'shuffled', and only with it")
+        if self.stirring == "still" and self.lying == "loose":
+            raise InputError(f"lying: expected how sheets lie in still water, one of {LYINGS}")
+        if self.stirring != "still" and self.lying not in ("loose", "floor"):
+            raise InputError(f"lying: {self.lying!r} is for stirring = 'still' only")
+        if self.lying == "floor" and self.dead_fraction > 0:
+            raise InputError(
+                "dead_fraction: expected 0 with lying = 'floor', where the water beneath the "
+                "sheets is the dead part"
+            )
         if not self.name:
             raise InputError("name: expected a name, got an empty one")
 
@@ -429,6 +460,9 @@ class Vessel:
             return free_diffusivity / self.film
         if self.shuffle is not None:
             return shuffled_film(self.shuffle, free_diffusivity)
+        if self.stirring == "still":
+            # what currents leave of it at the end, for solutes that do not weigh
+            return film_coefficient("still_face_down", temperature)
         return film_coefficient(self.stirring, temperature)
 
     def renewal(self, flow: float) -> float:
@@ -441,7 +475,8 @@ class Vessel:
     @property
     def faces(self) -> tuple[float, float]:
         """(front, back): 1 open, 0 covered."""
-        return (float(self.open_faces != "back"), float(self.open_faces != "front"))
+        dry = self.lying == "afloat"
+        return (float(self.open_faces != "back"), float(self.open_faces != "front" and not dry))
 
 
 def film_coefficient(stirring: str, temperature: float) -> float:

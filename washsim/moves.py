@@ -218,11 +218,11 @@ def _tapped(timeline: Timeline, carried: list[Move]) -> Iterator[Move]:
         if not isinstance(one, Flow):
             continue
         before = rates.get(one.vessel, 0.0)
-        if one.rate != before:
+        if one.rate != before and one.fed_by is None:
             kind = "open" if one.rate > 0 else "close"
             at = brought.get((one.vessel, one.at), one.at) if one.rate > 0 else one.at
             yield Move(at=at, kind=kind, hands=0.0, target=one.vessel, flow=one.rate)
-        rates[one.vessel] = one.rate
+        rates[one.vessel] = one.rate if one.fed_by is None else 0.0
 
 
 def _in_turn(same: list[Move]) -> list[Move]:

@@ -9,7 +9,7 @@ import numpy as np
 from washsim import tables
 from washsim.advice import limits_now
 from washsim.band import BAND, Band
-from washsim.engine.march import AIR
+from washsim.engine.segment import AIR
 from washsim.engine.space import Array
 from washsim.result import Result
 

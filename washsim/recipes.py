@@ -82,10 +82,22 @@ class Bath:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Running:
-    """The tap runs through the vessel from the first sheet on."""
+    """The tap runs through the vessel from the first sheet on.
+
+    A vessel of several slots in a row shares its water and its sheets out evenly among them; the
+    water of one feeds the next, and the first sheets stand where it comes in.
+    """
 
     vessel: str = _vessel()
     duration: float = quantity("min", 0.01, 3000, "time after the last sheet is in")
+    slots: int = quantity(
+        "",
+        1,
+        30,
+        "slots in a row, each fed by the one before; 1 for one water",
+        default=1,
+        whole=True,
+    )
     temperature: float | None = _temperature()
     water: str | None = _water()
     temperature_end: float | None = _temperature_end()

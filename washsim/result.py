@@ -10,7 +10,8 @@ from functools import cached_property
 
 import numpy as np
 
-from washsim.engine.march import AIR, March, Segment
+from washsim.engine.march import March
+from washsim.engine.segment import AIR, Segment
 from washsim.engine.space import Array, Slab
 from washsim.materials import Paper
 from washsim.scenario import Scenario
@@ -248,11 +249,10 @@ class Result:
         return {}
 
     def _floor(self, segment: Segment) -> float:
-        capacity = float(self.run.slab.capacity.sum())
         if segment.tank == AIR or segment.water is None or segment.volumes is None:
-            return float(segment.base[0]) * capacity
+            return self._at_rest(float(segment.base[0]))
         if segment.inflow is not None and segment.inflow[0] > 0:
-            return float(segment.base[0]) * capacity
+            return self._at_rest(float(segment.base[0]))
         seconds = np.zeros((1, 1))
         lots = self.run.timeline.lots
         areas = {i: lots[i].count * self.scenario.sheet.area for i in segment.parts}
@@ -260,8 +260,23 @@ class Result:
             area * float(segment.slab_at(i, seconds, self.run.slab.capacity[None])[0, 0, 0])
             for i, area in areas.items()
         )
-        total = float(segment.volumes.sum()) + capacity * sum(areas.values())
-        return capacity * amount / total
+        water, paper = float(segment.volumes.sum()), sum(areas.values())
+        if self.run.slab.bend is None:
+            whole = self._at_rest(1.0)
+            return whole * amount / (water + whole * paper)
+        # what the water keeps falls as the sheets keep more: one root between nothing and all
+        low, high = 0.0, amount / water
+        for _ in range(60):
+            middle = 0.5 * (low + high)
+            over = middle * water + self._at_rest(middle) * paper > amount
+            low, high = (low, middle) if over else (middle, high)
+        return self._at_rest(high)
+
+    def _at_rest(self, concentration: float) -> float:
+        """kg/m2 in a sheet whose pores have this concentration throughout, kg/m3, and rest."""
+        slab = self.run.slab
+        held = slab.held[0] if slab.bend is None else slab.held / (1 + slab.bend * concentration)
+        return concentration * float(slab.mobile[0].sum() + held.sum())
 
     def half_lives(self, lot: int, time: float) -> tuple[float, ...]:
         """Up to four slowest different half-lives, s, of what goes on around a lot at a time."""
@@ -294,7 +309,7 @@ class Result:
         pores = mobile / slab.mobile[0].sum()
         open_front, open_back = self.open_faces(lot, time)
         face = (open_front * front + open_back * back) / max(open_front + open_back, 1e-30)
-        waiting = max(0.0, held - pores * slab.held[0].sum())
+        waiting = max(0.0, held - (self._at_rest(pores) - mobile))
         release = waiting / max(waiting + mobile, 1e-30)
         drops = {"inside": pores - face, "film": face - water, "bath": water - fresh}
         drops = {name: max(0.0, drop) for name, drop in drops.items()}
@@ -347,9 +362,10 @@ class Result:
     def water_to_paper(self, step: int) -> float:
         """m3 in the vessel per m2 of paper (one side) in a step; running water not counted."""
         stage = next(s for s in self.run.timeline.stages if s.step == step)
+        slots = getattr(self.scenario.steps[step - 1], "slots", 1)
         vessel = self.run.timeline.basins[stage.basins[0]].vessel
         assert vessel is not None
-        return vessel.volume / self.scenario.paper_area
+        return slots * vessel.volume / self.scenario.paper_area
 
     @cached_property
     def drains(self) -> tuple[Drained, ...]:
@@ -359,7 +375,7 @@ class Result:
         flows = {(e.vessel, e.at): e for e in run.timeline.events if isinstance(e, Flow)}
         for segment in run.segments:
             amount = float(segment.drained_by(segment.stop - segment.start)[0])
-            if segment.inflow is not None and segment.inflow[0] > 0:
+            if segment.inflow is not None and segment.inflow[0] > 0 and not segment.onward:
                 begun = max(k for k in flows if k[0] == segment.tank and k[1] <= segment.start[0])
                 volume = flows[begun].rate * float(segment.stop[0] - segment.start[0])
                 found.append(Drained(float(segment.stop[0]), flows[begun].step, volume, amount))

@@ -66,7 +66,7 @@ class Dump:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Flow:
     """From now on a vessel is this warm, K, and fresh water runs through it, m3/s; zero closes
-    the tap. water is its kind, "" the scenario's own."""
+    the tap. water is its kind, "" the scenario's own; fed_by: the vessel, no tap, it is from."""
 
     at: float
     vessel: int
@@ -74,6 +74,7 @@ class Flow:
     temperature: float
     rate: float
     step: int
+    fed_by: int | None = None
 
 
 Event = Place | Lift | Cover | Fill | Dump | Flow
@@ -128,11 +129,11 @@ class Timeline:
         return poured + sum(rate * (stop - start) for _, start, stop, rate in self.runs(step))
 
     def runs(self, step: int) -> list[tuple[int, float, float, float]]:
-        """(vessel, start, stop, rate) of each time the tap ran in a step."""
+        """(vessel, start, stop, rate) of each time the tap ran into a vessel in a step."""
         flows = [e for e in self.events if isinstance(e, Flow) and e.step == step]
         found = []
         for i, event in enumerate(flows):
-            if event.rate > 0:
+            if event.rate > 0 and event.fed_by is None:
                 later = (e.at for e in flows[i + 1 :] if e.vessel == event.vessel)
                 found.append((event.vessel, event.at, next(later, self.end), event.rate))
         return found

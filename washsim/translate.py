@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from washsim import timeline as happening
-from washsim.engine import march
+from washsim.currents import films, pool_exchange, under_the_sheet
+from washsim.engine import acts
 from washsim.engine.interval import Conditions
 from washsim.engine.space import Array, Slab, slab, space
 from washsim.materials import (
@@ -29,7 +30,7 @@ class Species:
 
     fixer, tap: concentration in the fixing bath and in running water; poured(step) in what is
     poured; in_fixer, in_water(K): free diffusivity, m2/s; fills(K), lets_go(kind, K): quickening of
-    held solute in fixer and in water, kind "" being the scenario's own.
+    held solute in fixer and in water, kind "" being the scenario's own; heavy: it can stir water.
     """
 
     fixer: float
@@ -39,6 +40,7 @@ class Species:
     in_water: Callable[[float], float]
     fills: Callable[[float], float]
     lets_go: Callable[[str, float], float]
+    heavy: bool = False
 
 
 def thiosulfate(scenario: Scenario, paper: Paper) -> Species:
@@ -55,6 +57,7 @@ def thiosulfate(scenario: Scenario, paper: Paper) -> Species:
         lets_go=lambda kind, temperature: (
             quickening(kind, temperature) if kind else scenario.water.quickening(temperature)
         ),
+        heavy=True,
     )
 
 
@@ -77,14 +80,18 @@ def build_slab(
             [getattr(x, name) * sample.of(f"{x.name}.{name}") for x in paper.layers], axis=1
         )
 
+    fills_up = np.array([[1 / x.saturation if x.saturation else 0.0 for x in paper.layers]])
+    # with places that fill up sooner the same number of them holds more at a trace
+    sooner = 1 / sample.of("saturation")[:, None]
     return slab(
         space(family, intervals),
         thickness=row("thickness"),
         porosity=row("porosity"),
         hindrance=row("hindrance"),
         retardation=row("retardation"),
-        retention=row("retention") * sample.of("held_pool")[:, None],
+        retention=row("retention") * sample.of("held_pool")[:, None] * sooner,
         release_rate=np.log(2) / (row("release_half_life") * sample.of("release")[:, None]),
+        bend=fills_up * sooner,
     )
 
 
@@ -95,7 +102,7 @@ def translate(
     species: Species,
     event: happening.Event,
     sample: Sample = NOMINAL,
-) -> march.Event:
+) -> acts.Event:
     """One event of the timeline in the engine's arrays, a member for each of the sample's."""
     one = np.ones(sample.members)
     at = event.at * one
@@ -104,21 +111,21 @@ def translate(
             spec = timeline.basins[vessel].vessel
             front, back = (1.0, 1.0) if spec is None else spec.faces
             faces = (front, 0.0 if paper.sealed_back else back)
-            return march.Place(at, lot, vessel, faces)
+            return acts.Place(at, lot, vessel, faces)
         case happening.Lift(lot=lot, film=film):
             area = timeline.lots[lot].count * scenario.sheet.area
-            return march.Lift(at, lot, film * area * sample.of("carry_over"))
+            return acts.Lift(at, lot, film * area * sample.of("carry_over"))
         case happening.Cover(lot=lot, front=front, back=back):
             faces = (front, 0.0 if paper.sealed_back else back)
-            return march.Expose(at, lot, faces)
+            return acts.Expose(at, lot, faces)
         case happening.Dump(vessel=vessel, puddle=puddle):
-            return march.Dump(at, vessel, puddle * one)
+            return acts.Dump(at, vessel, puddle * one)
         case happening.Fill(vessel=vessel, volume=volume, step=step):
-            return march.Fill(at, vessel, volume * one, species.poured(step) * one)
+            return acts.Fill(at, vessel, volume * one, species.poured(step) * one)
         case happening.Flow():
             spec = timeline.basins[event.vessel].vessel
             conditions = _conditions(scenario, species, spec, event, sample)
-            return march.Set(at, event.vessel, conditions)
+            return acts.Set(at, event.vessel, conditions)
 
 
 def _conditions(
@@ -151,7 +158,7 @@ def _conditions(
     if spec.shuffle is not None:
         film = np.minimum(film, penetration(spec.shuffle, free))
     exchanged = np.minimum(sample.of("exchange"), 1 / spec.exchange_efficiency)
-    return Conditions(
+    at = Conditions(
         free_diffusivity=free * one,
         quickening=species.lets_go(event.water, temperature) * one,
         film=np.stack([film, film], axis=1),
@@ -159,4 +166,24 @@ def _conditions(
         supply=species.tap * one,
         dead_share=spec.dead_fraction * one,
         dead_rate=1.0 / (spec.dead_exchange * sample.of("dead_exchange")),
+        fed_by=event.fed_by,
     )
+    sheet = scenario.sheet
+    if spec.lying == "floor":
+        moved = spec.stirring != "still"
+        depth, rate = pool_exchange(free, sheet.width, sheet.height, moved)
+        # a heap that has more beneath it than the tray holds is no longer lying on the floor
+        share = np.minimum(0.9, depth * sample.of("pool_depth") * scenario.paper_area / spec.volume)
+        beneath = under_the_sheet(free) / sample.of("pool_depth")
+        at = replace(
+            at,
+            film=np.stack([film, beneath], axis=1),
+            dead_share=share,
+            dead_rate=rate / sample.of("pool_rocked"),
+            pooled=True,
+        )
+    if spec.stirring == "still" and spec.film is None and species.heavy:
+        salt, doubt = scenario.fixing.salt, sample.of("film.still")[:, None, None]
+        law = films(spec.lying, salt, sheet.width, sheet.height, temperature, event.rate > 0)
+        at = replace(at, currents=lambda difference, still: doubt * law(difference, still))
+    return at

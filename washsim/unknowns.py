@@ -147,6 +147,9 @@ class _Finder:
             self.add("held_pool", "fixer that the paper holds", f"{explained}.pool")
             half_life = f"{explained}.release_half_life"
             self.add("release", "half-life of held fixer", half_life)
+            if "saturation" in tables.entry(explained):
+                label = "strength that half fills what holds fixer"
+                self.add("saturation", label, f"{explained}.saturation")
 
     @cached_property
     def holding(self) -> bool:
@@ -170,6 +173,11 @@ class _Finder:
         for vessel in self.vessels:
             if vessel.film is None:
                 self.film(vessel.stirring)
+            if vessel.lying == "floor":
+                self.add("pool_depth", "water beneath a sheet on the floor", "liquids.pool.depth")
+                if vessel.stirring != "still":
+                    path = "liquids.pool.rocked"
+                    self.add("pool_rocked", "time in which rocking renews it", path)
             if vessel.dead_fraction > 0 and vessel.dead_exchange == default_of(
                 Vessel, "dead_exchange"
             ):
@@ -190,4 +198,6 @@ class _Finder:
     def film(self, stirring: str) -> None:
         shuffled = stirring == "shuffled"
         path = "liquids.pile.between" if shuffled else f"liquids.stirring.{stirring}.film"
+        if stirring == "still":
+            path = "liquids.convection.doubt"
         self.add(f"film.{stirring}", f"still film with stirring '{stirring}'", path)

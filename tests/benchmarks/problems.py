@@ -12,7 +12,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import numpy as np
 from scipy import integrate, sparse
 
-from washsim.engine import interval, march, space
+from washsim.engine import acts, interval, march, space
 
 Array = np.ndarray
 FREE, FIXER = 0.989e-9, 108.0  # m2/s; kg/m3
@@ -66,18 +66,18 @@ def ours(layers: Array, family: str = "lobatto", counts: tuple[int, ...] = COARS
     one = np.ones(members)
     kind = slab(family, counts, layers)
     state = march.March([kind], [(0, AREA * one, 0 * one)], 2, members)
-    events: list[march.Event] = [
-        march.Set(0 * one, 0, conditions(members, FIX_FILM, bath=FIXER)),
-        march.Place(0 * one, 0, 0),
-        march.Lift(FIX * one, 0, 0 * one),
-        march.Set(FIX * one, 1, conditions(members, FILM)),
-        march.Fill(FIX * one, 1, PUDDLE * one, 0 * one),
-        march.Place(FIX * one, 0, 1),
+    events: list[acts.Event] = [
+        acts.Set(0 * one, 0, conditions(members, FIX_FILM, bath=FIXER)),
+        acts.Place(0 * one, 0, 0),
+        acts.Lift(FIX * one, 0, 0 * one),
+        acts.Set(FIX * one, 1, conditions(members, FILM)),
+        acts.Fill(FIX * one, 1, PUDDLE * one, 0 * one),
+        acts.Place(FIX * one, 0, 1),
     ]
     for at in CHANGES[:-1]:
-        fill = march.Fill(at * one, 1, VOLUME * one, 0 * one)
-        events += [march.Dump(at * one, 1, PUDDLE * one), fill]
-    events.append(march.Lift(END * one, 0, 0 * one))
+        fill = acts.Fill(at * one, 1, VOLUME * one, 0 * one)
+        events += [acts.Dump(at * one, 1, PUDDLE * one), fill]
+    events.append(acts.Lift(END * one, 0, 0 * one))
     return seen(state.run(events), [0], kind)[0]
 
 
@@ -109,19 +109,19 @@ def ours_tray(counts: tuple[int, ...] = COARSE) -> Array:
     kind = slab("lobatto", counts, LAYERS[None])
     lots = [(0, 0.0516 * one, 0 * one)] * SHEETS
     state = march.March([kind], lots, 2, 1)
-    deeds: list[tuple[float, march.Event]] = []
+    deeds: list[tuple[float, acts.Event]] = []
     for i in range(SHEETS):
         start = i * APART
         deeds += [
-            (start, march.Place(start * one, i, 0)),
-            (start + FIX, march.Lift((start + FIX) * one, i, 0 * one)),
-            (start + FIX, march.Place((start + FIX) * one, i, 1)),
-            (END, march.Lift(END * one, i, 0 * one)),
+            (start, acts.Place(start * one, i, 0)),
+            (start + FIX, acts.Lift((start + FIX) * one, i, 0 * one)),
+            (start + FIX, acts.Place((start + FIX) * one, i, 1)),
+            (END, acts.Lift(END * one, i, 0 * one)),
         ]
-    events: list[march.Event] = [
-        march.Set(0 * one, 0, conditions(1, FIX_FILM, bath=FIXER)),
-        march.Set(0 * one, 1, conditions(1, FILM, flow=FLOW)),
-        march.Fill(0 * one, 1, TRAY * one, 0 * one),
+    events: list[acts.Event] = [
+        acts.Set(0 * one, 0, conditions(1, FIX_FILM, bath=FIXER)),
+        acts.Set(0 * one, 1, conditions(1, FILM, flow=FLOW)),
+        acts.Fill(0 * one, 1, TRAY * one, 0 * one),
     ]
     events += [event for _, event in sorted(deeds, key=lambda deed: deed[0])]
     return seen(state.run(events), list(range(SHEETS)), kind)[:, 0]

@@ -9,7 +9,7 @@ import pytest
 
 from tests.references import cases, closed_forms
 from washsim import files
-from washsim.solve import solve
+from washsim.solve import good_enough, solve
 
 NAMES = files.examples()
 VALIDATOR = jsonschema.Draft202012Validator(files.schema())
@@ -66,7 +66,7 @@ def test_says_that_it_is_invented(name):
 @pytest.mark.parametrize("name", NAMES)
 def test_solves_and_loses_nothing(name):
     result = solve(files.example(name))
-    assert result.numerical_error <= result.scenario.settings.accuracy
+    assert result.numerical_error <= good_enough(result.scenario)
     assert result.balance < 1e-10
     # at the sink the water must leave something behind, and never more than the fixer brought
     assert 0 < result.worst_residual < max(result.load)

@@ -8,7 +8,7 @@ import numpy as np
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 
-from washsim.engine import march, space
+from washsim.engine import acts, march, space
 from washsim.engine.interval import Conditions
 
 Array = np.ndarray
@@ -50,7 +50,7 @@ class Evening:
 
     draw: st.DrawFn
     members: int
-    events: list[march.Event] = field(default_factory=list)
+    events: list[acts.Event] = field(default_factory=list)
     now: float = 0.0
     inside: set[int] = field(default_factory=set)
 
@@ -87,34 +87,34 @@ class Evening:
             dead_rate=self.each(self.share(1e-4, 1e-2)),
             boundless=fixer,
         )
-        self.events.append(march.Set(self.at, tank, at))
+        self.events.append(acts.Set(self.at, tank, at))
 
     def fill(self, tank: int, lot: int) -> None:
         volume, strength = self.share(2e-4, 2e-2), self.perhaps(0, 1)
-        self.events.append(march.Fill(self.at, tank, volume * self.scale, self.each(strength)))
+        self.events.append(acts.Fill(self.at, tank, volume * self.scale, self.each(strength)))
 
     def dump(self, tank: int, lot: int) -> None:
-        self.events.append(march.Dump(self.at, tank, self.share(0, 1e-3) * self.scale))
+        self.events.append(acts.Dump(self.at, tank, self.share(0, 1e-3) * self.scale))
 
     def place(self, tank: int, lot: int) -> None:
         if lot not in self.inside:
             tank, faces = self.draw(st.sampled_from((tank, FIXING))), self.faces()
-            self.events.append(march.Place(self.at, lot, tank, faces))
+            self.events.append(acts.Place(self.at, lot, tank, faces))
             self.inside.add(lot)
 
     def lift(self, tank: int, lot: int) -> None:
         if lot in self.inside:
-            self.events.append(march.Lift(self.at, lot, self.share(0, 1e-5) * self.scale))
+            self.events.append(acts.Lift(self.at, lot, self.share(0, 1e-5) * self.scale))
             self.inside.remove(lot)
 
     def expose(self, tank: int, lot: int) -> None:
         if lot in self.inside:
-            self.events.append(march.Expose(self.at, lot, self.faces()))
+            self.events.append(acts.Expose(self.at, lot, self.faces()))
 
     def release(self, tank: int, lot: int) -> None:
         if lot in self.inside:
             extra = np.full((self.members, 1), self.share(0, 1000.0))  # alike at all nodes
-            self.events.append(march.Release(self.at, lot, extra))
+            self.events.append(acts.Release(self.at, lot, extra))
 
     def faces(self) -> tuple[float, float]:
         return self.draw(st.sampled_from(FACES))
@@ -125,14 +125,14 @@ class Evening:
 
 
 @st.composite
-def evenings(draw: st.DrawFn, lots: int = 3, members: int = 1, most: int = 12) -> list[march.Event]:
+def evenings(draw: st.DrawFn, lots: int = 3, members: int = 1, most: int = 12) -> list[acts.Event]:
     """Events for lots 0.. in one boundless fixer and two trays; all clocks end at one time."""
     evening = Evening(draw, members)
     for tank in (FIXING, *TRAYS):
         evening.set(tank, 0)
     for tank in TRAYS:
         evening.fill(tank, 0)
-    evening.events.append(march.Place(evening.at, 0, FIXING))
+    evening.events.append(acts.Place(evening.at, 0, FIXING))
     evening.inside.add(0)
     evening.now += 10.0  # so that there is fixer to keep account of
     deeds = (Evening.place, Evening.lift, Evening.set, Evening.fill, Evening.dump)
@@ -143,9 +143,9 @@ def evenings(draw: st.DrawFn, lots: int = 3, members: int = 1, most: int = 12) -
         deed(evening, draw(st.sampled_from(TRAYS)), draw(st.integers(0, lots - 1)))
     evening.now += 600.0
     for lot in sorted(evening.inside):
-        evening.events.append(march.Lift(evening.at, lot, evening.each(0.0)))
+        evening.events.append(acts.Lift(evening.at, lot, evening.each(0.0)))
     for tank in TRAYS:
-        evening.events.append(march.Dump(evening.at, tank, evening.each(1e3)))  # empties nothing
+        evening.events.append(acts.Dump(evening.at, tank, evening.each(1e3)))  # empties nothing
     return evening.events
 
 

@@ -8,7 +8,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.unit.schedules import some
-from washsim.materials import PAPERS, STIRRINGS, Fixing, Handling, Layer, Sheet, Vessel, Water
+from washsim.materials import (
+    LYINGS,
+    PAPERS,
+    STIRRINGS,
+    Fixing,
+    Handling,
+    Layer,
+    Sheet,
+    Vessel,
+    Water,
+)
 from washsim.recipes import Aid, Bath, Drain, Hold, Rinse, Running, Transfer
 from washsim.scenario import Scenario, Settings
 from washsim.solve import solve
@@ -23,16 +33,18 @@ def scenarios(draw, **fixed):
     paper = draw(st.sampled_from(PAPERS))
     count = draw(st.integers(1, 4))
     interval = draw(st.sampled_from([0.0, 3 * MINUTE])) if count > 1 else 0.0
-    stirring = draw(st.sampled_from(STIRRINGS))
+    stirring = draw(st.sampled_from((*STIRRINGS, "still")))
+    lying = draw(st.sampled_from(LYINGS if stirring == "still" else ("loose", "floor")))
     vessels = tuple(
         Vessel(
             name=name,
             volume=draw(st.floats(0.5, 10)) * LITRE,
             flow=draw(st.floats(0.2, 5)) * LITRE / MINUTE,
             exchange_efficiency=draw(st.floats(0.2, 1.0)),
-            dead_fraction=draw(st.sampled_from([0.0, 0.3])),
+            dead_fraction=0.0 if lying == "floor" else draw(st.sampled_from([0.0, 0.3])),
             puddle=draw(st.sampled_from([0.0, 0.3])) * LITRE,
             stirring=stirring,
+            lying=lying,
             open_faces=draw(st.sampled_from(["both", "front"])),
         )
         for name in ("one", "two")
@@ -60,7 +72,7 @@ def scenarios(draw, **fixed):
             paper=paper,
             count=count,
             interval=interval,
-            explanation=draw(st.sampled_from(["slow", "held", "both"])),
+            explanation=draw(st.sampled_from(["slow", "held", "both", "saturating"])),
         ),
         fixing=Fixing(
             duration=draw(st.floats(20, 600)),
@@ -199,7 +211,7 @@ def test_counter_current_is_never_worse_than_cross_current(litres, trays):
 @given(
     fix=st.floats(20, 600),
     minutes=st.floats(1, 60),
-    explanation=st.sampled_from(["slow", "held", "both"]),
+    explanation=st.sampled_from(["slow", "held", "both", "saturating"]),
     fibre=st.sampled_from(["fibre_double", "fibre_single"]),
     stirring=st.sampled_from(STIRRINGS),
 )

@@ -33,7 +33,7 @@ def running(paper: str = "fibre_double", explanation: str = "both", minutes: flo
 
 
 @pytest.mark.source(PRACTICE)
-@pytest.mark.parametrize("explanation", ["slow", "held", "both"])
+@pytest.mark.parametrize("explanation", ["slow", "held", "both", "saturating"])
 def test_fibre_takes_about_an_hour_of_running_water(explanation):
     """Articles and postings run from half an hour to an hour and a half."""
     minutes = running(explanation=explanation).minutes_to_target

@@ -14,7 +14,7 @@ import numpy as np
 
 from tests.references import layered
 from washsim import materials
-from washsim.engine import interval, march, space
+from washsim.engine import acts, interval, march, space
 from washsim.materials import Fixing, Handling, Sheet, Water
 from washsim.scenario import Scenario, Settings
 
@@ -83,14 +83,14 @@ def fixed_then_washed(
     """Amounts (T, 2) kg/m2, mobile and held, at seconds (T,) after the fixing, by one march."""
     state = march.March([kind], [(0, row(area), row(0.0))], 2, 1)
     end = fix_seconds + max(seconds)
-    events: list[march.Event] = [
-        march.Set(row(0.0), 0, fixing),
-        march.Place(row(0.0), 0, 0),
-        march.Lift(row(fix_seconds), 0, row(0.0)),
-        march.Set(row(fix_seconds), 1, washing),
-        march.Fill(row(fix_seconds), 1, row(volume), row(0.0)),
-        march.Place(row(fix_seconds), 0, 1, open_faces),
-        march.Lift(row(end), 0, row(0.0)),
+    events: list[acts.Event] = [
+        acts.Set(row(0.0), 0, fixing),
+        acts.Place(row(0.0), 0, 0),
+        acts.Lift(row(fix_seconds), 0, row(0.0)),
+        acts.Set(row(fix_seconds), 1, washing),
+        acts.Fill(row(fix_seconds), 1, row(volume), row(0.0)),
+        acts.Place(row(fix_seconds), 0, 1, open_faces),
+        acts.Lift(row(end), 0, row(0.0)),
     ]
     *_, wash = state.run(events)
     n = kind.space.size

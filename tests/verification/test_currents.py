@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 from ht import conv_free_immersed as free
 
@@ -116,3 +117,86 @@ def test_the_paper_throttles_its_own_surface(core_g_l):
     assert excess == pytest.approx(brentq(gap, 1e-12, core, xtol=1e-15), rel=1e-6)
     assert film == pytest.approx(way_out * (core - excess) / excess, rel=1e-3)
     assert excess < 0.5 * core
+
+
+@pytest.mark.source("derived: flow between plates that runs full carries its load out at the end")
+def test_a_narrow_slot_runs_full():
+    """Mean speed g drho b2 / (12 mu) times b c out below, from two faces of height H: Ra' / 24."""
+    excess, gap, height = 0.01 * ION, 1e-4, 0.3
+    weight = currents.excess_density(excess, "sodium")
+    speed = 9.80665 * weight * gap**2 / (12 * viscosity(ROOM))
+    expected = speed * gap / (2 * height)
+    assert currents.slot(excess, "sodium", height, gap, ROOM) == pytest.approx(expected, rel=1e-9)
+
+
+@pytest.mark.source("ht, Nu_vertical_plate_Churchill (library; Churchill and Chu 1975)")
+@pytest.mark.parametrize("salt_g_l", [10, 0.1])
+def test_a_wide_slot_is_a_single_plate(salt_g_l):
+    """Two centimetres are so wide that the other limit takes less than a thousandth."""
+    excess = salt_g_l * ION
+    ra = currents.rayleigh(excess, "sodium", 0.25, ROOM)
+    sherwood = free.Nu_vertical_plate_Churchill(schmidt(), ra / schmidt())
+    one = sherwood * Water().free_diffusivity(ROOM) / 0.25
+    assert currents.slot(excess, "sodium", 0.25, 0.02, ROOM) == pytest.approx(one, rel=1e-3)
+
+
+def law(lying: str, running: bool = False):
+    return currents.films(lying, "sodium", *SIZE, ROOM, running)
+
+
+def film(lying: str, front: float, back: float, seconds: float = 0.0, running: bool = False):
+    found = law(lying, running)(np.array([[[front, back]]]), np.array([[[seconds]]]))
+    assert found.shape == (1, 1, 2)
+    return tuple(found[0, 0])
+
+
+@pytest.mark.source("derived: which way the heavy liquid goes; numbers by the laws checked above")
+def test_each_way_of_lying_has_the_laws_of_its_faces():
+    c = 1.0 * ION
+    falls, stays = (f(c, "sodium", *SIZE, ROOM) for f in (currents.face_down, currents.face_up))
+    assert film("face_down", c, c) == pytest.approx((falls, stays), rel=1e-12)
+    # poorer faces let go of light liquid, which rises
+    assert film("face_down", -c, -c) == pytest.approx((stays, falls), rel=1e-12)
+    assert film("afloat", c, c)[0] == pytest.approx(falls, rel=1e-12)
+    hung = currents.hanging(c, "sodium", SIZE[1], ROOM)
+    assert film("hanging", c, -c) == pytest.approx((hung, hung), rel=1e-12)
+    between = currents.slot(c, "sodium", SIZE[1], 6e-3, ROOM)
+    assert film("slot", c, c) == pytest.approx((between, between), rel=1e-12)
+    # ten seconds until the water rests
+    rests = currents.on_the_floor(600.0 + 10.0, ROOM)
+    tracer = Water().free_diffusivity(ROOM)
+    assert film("floor", c, c, 600.0) == pytest.approx((rests, 3 * tracer / 0.2e-3), rel=1e-12)
+    assert film("floor", -c, c, 600.0)[0] == pytest.approx(falls, rel=1e-12)
+
+
+@pytest.mark.source("derived: 0.05 K of water at 20 C by IAPWS-95 through chemicals (library)")
+def test_draughts_stir_where_fixer_no_longer_does():
+    from chemicals import iapws
+
+    rho = [iapws.iapws95_rho(ROOM + sign * 0.025, 101325.0) for sign in (-1, 1)]
+    expected = (rho[0] - rho[1]) / currents.excess_density(1.0, "sodium")
+    uneven = currents.uneven_excess("sodium", ROOM)
+    # the density formula is good to 0.004 kg/m3 in all, to a thousandth in its slope
+    assert uneven == pytest.approx(expected, rel=2e-3)
+    hung = currents.hanging(uneven, "sodium", SIZE[1], ROOM)
+    assert film("hanging", 0.01 * uneven, 0.0) == pytest.approx((hung, hung), rel=1e-12)
+
+
+@pytest.mark.source("derived: forced flow is the least where a tap runs")
+def test_a_running_tap_is_the_least_that_moves():
+    weak = film("floor", 1.0, 1.0, seconds=1e5)[0]
+    least = tables.datum("liquids.stirring.tap_only.film").si
+    assert weak < least
+    assert film("floor", 1.0, 1.0, 1e5, running=True)[0] == pytest.approx(least, rel=1e-12)
+
+
+@pytest.mark.source("derived: slowest mode of diffusion in a rectangle open at its rim, pi2 D / l2")
+def test_water_beneath_a_still_sheet_hardly_comes_out():
+    tracer = Water().free_diffusivity(ROOM)
+    depth, rate = currents.pool_exchange(tracer, *SIZE, moved=False)
+    assert depth == pytest.approx(0.2e-3)
+    assert 1 / rate == pytest.approx(1 / (math.pi**2 * tracer * (1 / 0.09 + 1 / 0.16)), rel=1e-12)
+    # most of two months
+    assert 1 / rate > 50 * 86400
+    _, rocked = currents.pool_exchange(tracer, *SIZE, moved=True)
+    assert rocked - rate == pytest.approx(1 / 120, rel=1e-12)

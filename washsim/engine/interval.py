@@ -12,6 +12,7 @@ hang, to the rounding of the fast ones (Golub and Van Loan, Matrix Computations,
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,6 +28,10 @@ class Conditions:
     transfer coefficient at the front and back face; inflow m3/s that really mixes in; supply
     kg/m3, concentration of that inflow; dead_share, part of the volume that mixes slowly;
     dead_rate 1/s, exchange of that part per its own volume. A boundless tank stays at `supply`.
+    pooled: the dead part is the water beneath the slabs, and all that their backs meet.
+    currents, if any, makes the film (M, T, 2) from the difference (M, T, 2) between the faces and
+    the moving water, kg/m3, and the seconds (M, T, 1) since a hand last moved that.
+    fed_by: the tank whose outflow is this one's inflow, if it is not fed from a supply.
     """
 
     free_diffusivity: Array
@@ -37,6 +42,9 @@ class Conditions:
     dead_share: Array
     dead_rate: Array
     boundless: bool = False
+    pooled: bool = False
+    currents: Callable[[Array, Array], Array] | None = None
+    fed_by: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +85,9 @@ def slab_fluxes(slab: Slab, at: Conditions, film: Array) -> Array:
     films = np.sqrt(film)
     rows[:, inside, 0], rows[:, inside, -1] = films[:, 0], -films[:, 0]
     rows[:, inside + 1, n - 1], rows[:, inside + 1, -1] = films[:, 1], -films[:, 1]
-    release = np.sqrt(slab.release * at.quickening[:, None])
+    # what fills up trades apart from diffusion, see `saturation`
+    trade = slab.release * at.quickening[:, None] if slab.bend is None else 0.0 * slab.release
+    release = np.sqrt(trade)
     rows[:, inside + 2 + held, slab.where] = release
     rows[:, inside + 2 + held, n + held] = -release
     return rows
@@ -109,6 +119,9 @@ def tank_system(
         own = np.sqrt(area)[:, None, None] * slab_fluxes(slab, at, film)
         block = np.zeros((*own.shape[:2], unknowns))
         block[:, :, here], block[:, :, water] = own[:, :, :-1], own[:, :, -1]
+        if at.pooled and dead is not None:
+            back = film_rows(slab)[1]
+            block[:, back, -1], block[:, back, water] = own[:, back, -1], 0.0
         blocks.append(block)
         first = here.stop
     capacity[:, water] = volume
@@ -141,11 +154,19 @@ class Decay:
 
     def integral(self, seconds: Array, row: int) -> Array:
         """(M,) the integral of unknown `row` from 0 to seconds (M,)."""
-        decay = self.rates * seconds[:, None]
-        slow = decay < 1e-12
-        rates = np.where(slow, 1.0, self.rates)
-        spans = np.where(slow, seconds[:, None], -np.expm1(-decay) / rates)
-        return np.sum(self.compose[:, row] * self.amplitudes * spans, axis=1)
+        passed = spans(self.rates, seconds[:, None])
+        return np.sum(self.compose[:, row] * self.amplitudes * passed, axis=1)
+
+    def by(self, compose: Array) -> Decay:
+        """The same, seen by other rows (M, o, q)."""
+        return Decay(compose, self.rates, self.amplitudes)
+
+
+def spans(rates: Array, seconds: Array) -> Array:
+    """The integral of exp(-rates t) over t from 0 to seconds, s."""
+    decay = rates * seconds
+    slow = decay < 1e-12
+    return np.where(slow, seconds, -np.expm1(-decay) / np.where(slow, 1.0, rates))
 
 
 def decay(modes: Modes, start: Array) -> Decay:

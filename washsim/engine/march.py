@@ -1,8 +1,9 @@
 """The march through time: intervals of constant conditions and the jumps between them.
 
-Tanks only meet when a lot (one or more slabs that share one history) moves from one to another,
-so each tank keeps its own clock and advances only when something happens to it. `march` yields a
-`Segment` per interval; a segment answers for any time inside it, exactly.
+Tanks only meet when a lot (one or more slabs that share one history) moves from one to another, or
+where one feeds the next; else each keeps its own clock and advances only when something happens to
+it. `run` yields a `Segment` per interval; a segment answers for any time inside it. Intervals are
+exact but where held solute fills up, currents make films, or tanks stand in a row.
 
 M is the number of members, u the unknowns of one slab, T times; amounts in kg, SI throughout.
 """
@@ -10,218 +11,50 @@ M is the number of members, u the unknowns of one slab, T times; amounts in kg, 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import replace
 
 import numpy as np
 
-from washsim.engine.interval import (
-    Conditions,
-    Decay,
-    Modes,
-    decay,
-    film_rows,
-    modes,
-    slab_fluxes,
-    tank_system,
-)
+from washsim.engine.acts import Event, Expose, Lift, Place, Release, Set
+from washsim.engine.interval import Conditions
+from washsim.engine.release import released
+from washsim.engine.saturation import TOLERANCE
+from washsim.engine.segment import AIR, Course, Segment
+from washsim.engine.solving import Solving
 from washsim.engine.space import Array, Slab
+from washsim.engine.state import Tank
+
+DRIFT = 0.1
+"""Part by which films, or waters in a row, change in a piece: good to a thousandth."""
+_FIRST = 1e-3
+"""An interval with currents begins with a piece of this part of it."""
+_TRIALS = 8
+"""A piece is tried so often; as it is shortened each time, more are hardly ever needed."""
+_SEEN = np.array([0.0, 0.5 - np.sqrt(0.15), 0.5, 0.5 + np.sqrt(0.15)])
+_WEIGHTS = np.array([0.0, 5.0, 8.0, 5.0]) / 18
+"""A piece is looked at where it begins and at its Gauss points (Abramowitz and Stegun, 25.4)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Set:
-    """From now on this tank imposes these conditions."""
+class March(Solving):
+    """The state on its way: `run(events)` advances it and yields the segments.
 
-    at: Array
-    tank: int
-    conditions: Conditions
-
-
-@dataclass(frozen=True, slots=True)
-class Fill:
-    """Pour volume (M,) of concentration (M,) into the tank."""
-
-    at: Array
-    tank: int
-    volume: Array
-    concentration: Array
-
-
-@dataclass(frozen=True, slots=True)
-class Dump:
-    """Empty the tank but for a puddle of keep (M,) m3."""
-
-    at: Array
-    tank: int
-    keep: Array
-
-
-@dataclass(frozen=True, slots=True)
-class Lift:
-    """Take a lot out of its tank into the air, with `film` (M,) m3 of the tank's water on it."""
-
-    at: Array
-    lot: int
-    film: Array
-
-
-@dataclass(frozen=True, slots=True)
-class Place:
-    """Put a lot that is in the air into a tank, where the film on it mixes in.
-
-    open_faces: (front, back), 1.0 open, 0.0 covered.
-    """
-
-    at: Array
-    lot: int
-    tank: int
-    open_faces: tuple[float, float] = (1.0, 1.0)
-
-
-@dataclass(frozen=True, slots=True)
-class Expose:
-    """From now on the faces (front, back) of a lot are open (1.0) or covered (0.0)."""
-
-    at: Array
-    lot: int
-    open_faces: tuple[float, float]
-
-
-@dataclass(frozen=True, slots=True)
-class Release:
-    """Let held and mobile solute of a lot trade as if for `extra` (M, h) more seconds.
-
-    For a release that something else in the pores quickens: its extra part is split off from the
-    interval (Strang) and solved exactly at each node, so nothing is lost or turns negative.
-    """
-
-    at: Array
-    lot: int
-    extra: Array
-
-
-Event = Set | Fill | Dump | Lift | Place | Expose | Release
-AIR = -1
-"""The tank number of segments that a lot spends in the air, its faces closed."""
-
-
-@dataclass(slots=True)
-class Lot:
-    """Slabs that share one history: kind of slab, area (M,) of one side of them all, state.
-
-    film (M,) m3 and film_solute (M,) kg are what clings to it in the air; conditions those of
-    the tank it was last in.
-    """
-
-    slab: int
-    area: Array
-    state: Array
-    clock: Array
-    film: Array
-    film_solute: Array
-    tank: int = AIR
-    open_faces: tuple[float, float] = (0.0, 0.0)
-    conditions: Conditions | None = None
-
-
-@dataclass(slots=True)
-class Tank:
-    """Volume (M,) m3 and concentration (M,) kg/m3 of a tank's moving and of its dead water."""
-
-    clock: Array
-    volume: Array
-    dead_volume: Array
-    moving: Array
-    dead: Array
-    conditions: Conditions | None = None
-    lots: list[int] = field(default_factory=list)
-
-    def solute(self) -> Array:
-        return self.volume * self.moving + self.dead_volume * self.dead
-
-    def mix(self, volume: Array, solute: Array) -> None:
-        """Hold this much, evenly mixed, split into its moving and its dead part."""
-        share = 0.0 if self.conditions is None else self.conditions.dead_share
-        self.volume, self.dead_volume = (1 - share) * volume, share * volume
-        self.moving = self.dead = solute / np.maximum(volume, 1e-30)
-
-
-@dataclass(slots=True)
-class Tally:
-    """Amounts (M,) kg that crossed the border: taken from boundless tanks and supplies, drained."""
-
-    taken: Array
-    drained: Array
-
-
-@dataclass(frozen=True, slots=True)
-class Segment:
-    """What one tank did between start (M,) and stop (M,).
-
-    `parts[lot]` are decays whose sum, plus base (M,), is the state of that lot's slabs, and
-    `faces[lot]` says which of its faces (front, back) were open; `water`
-    those of the moving and any dead water, of volumes (M, 1 or 2) m3. A boundless tank and the
-    air have no water of their own. inflow (M,) m3/s pushes as much moving water to the drain.
-    """
-
-    tank: int
-    start: Array
-    stop: Array
-    base: Array
-    parts: dict[int, tuple[Decay, ...]]
-    faces: dict[int, tuple[float, float]]
-    water: Decay | None = None
-    volumes: Array | None = None
-    inflow: Array | None = None
-
-    def slab_at(self, lot: int, seconds: Array, observe: Array | None = None) -> Array:
-        """(M, T, u) state of a lot at seconds (M, T) after start, or (M, T, o) seen by observe."""
-        parts = self.parts[lot]
-        seen = parts[0].at(seconds, observe)
-        for part in parts[1:]:
-            seen += part.at(seconds, observe)
-        if observe is None:
-            return seen + self.base[:, None, None]
-        return seen + (self.base[:, None] * observe.sum(axis=2))[:, None, :]
-
-    def water_at(self, seconds: Array) -> Array:
-        """(M, T, 1 or 2) kg/m3 of the moving and any dead water at seconds (M, T) after start."""
-        if self.water is None:
-            return np.broadcast_to(self.base[:, None, None], (*seconds.shape, 1))
-        return self.water.at(seconds) + self.base[:, None, None]
-
-    def solute_at(self, seconds: Array) -> Array:
-        """(M, T) kg in the water of a bounded tank."""
-        if self.volumes is None:
-            return np.zeros(seconds.shape)
-        return np.sum(self.water_at(seconds) * self.volumes[:, None, :], axis=2)
-
-    def drained_by(self, seconds: Array) -> Array:
-        """(M,) kg that left with the flow in the first seconds (M,) of a bounded tank."""
-        if self.water is None or self.inflow is None:
-            return np.zeros(len(self.base))
-        return self.inflow * (self.water.integral(seconds, 0) + self.base * seconds)
-
-
-class March:
-    """State of all lots and tanks; `run(events)` advances it and yields the segments.
-
-    slabs: the kinds of slab; lots: (kind, area (M,), start concentration (M,)); tanks: count.
-    All start at time zero: tanks empty, lots in the air.
+    slabs: the kinds of slab; lots: (kind, area (M,), start concentration (M,)); tanks: count;
+    tolerance: of `saturation`, for slabs that fill up; drift: part by which films may change in
+    one piece of an interval with currents, and the waters of a row of tanks. All start at time
+    zero: tanks empty, lots in the air.
     """
 
     def __init__(
-        self, slabs: list[Slab], lots: list[tuple[int, Array, Array]], tanks: int, members: int
+        self,
+        slabs: list[Slab],
+        lots: list[tuple[int, Array, Array]],
+        tanks: int,
+        members: int,
+        tolerance: float = TOLERANCE,
+        drift: float = DRIFT,
     ) -> None:
-        zero = np.zeros(members)
-        self.members = members
-        self.slabs = slabs
-        self.lots = [
-            Lot(kind, area, np.repeat(start[:, None], slabs[kind].size, 1), zero, zero, zero)
-            for kind, area, start in lots
-        ]
-        self.tanks = [Tank(zero, zero, zero, zero, zero) for _ in range(tanks)]
-        self.tally = Tally(zero, zero)
-        self._modes: dict[tuple, Modes] = {}
+        super().__init__(slabs, lots, tanks, members, tolerance)
+        self.drift = drift
 
     def run(self, events: Iterable[Event]) -> Iterator[Segment]:
         """Carry out events, which must come in order of time for each tank and lot."""
@@ -229,11 +62,11 @@ class March:
             match event:
                 case Lift():
                     yield from self._advance(self.lots[event.lot].tank, event.at)
-                    self._lift(event)
+                    self.lift(event)
                 case Place():
                     yield from self._rest(event.lot, event.at)
                     yield from self._advance(event.tank, event.at)
-                    self._place(event)
+                    self.place(event)
                 case Expose() | Release():
                     tank = self.lots[event.lot].tank
                     if tank == AIR:
@@ -243,85 +76,13 @@ class March:
                     if isinstance(event, Expose):
                         self.lots[event.lot].open_faces = event.open_faces
                     else:
-                        self._release(event)
+                        lot = self.lots[event.lot]
+                        lot.state = released(self.slabs[lot.slab], lot.state, event.extra)
                 case _:
                     yield from self._advance(event.tank, event.at)
-                    self._change(event, self.tanks[event.tank])
-
-    def content(self) -> Array:
-        """(M,) kg in all lots, in the film on them and in all bounded tanks."""
-        total = np.zeros(self.members)
-        for lot in self.lots:
-            inside = np.sum(self.slabs[lot.slab].capacity * lot.state, axis=1)
-            total = total + lot.area * inside + lot.film_solute
-        for tank in self.tanks:
-            if tank.conditions is None or not tank.conditions.boundless:
-                total = total + tank.solute()
-        return total
-
-    # jumps
-
-    def _change(self, event: Set | Fill | Dump, tank: Tank) -> None:
-        tally = self.tally
-        match event:
-            case Set(conditions=conditions):
-                before, tank.conditions = tank.conditions, conditions
-                if conditions.boundless:
-                    tank.moving = tank.dead = conditions.supply
-                elif before is None or (before.dead_share != conditions.dead_share).any():
-                    tank.mix(tank.volume + tank.dead_volume, tank.solute())
-            case Fill(volume=volume, concentration=concentration):
-                poured = volume * concentration
-                tally.taken = tally.taken + poured
-                tank.mix(tank.volume + tank.dead_volume + volume, tank.solute() + poured)
-            case Dump(keep=keep):
-                volume, solute = tank.volume + tank.dead_volume, tank.solute()
-                left = np.minimum(keep, volume)
-                kept = solute * left / np.maximum(volume, 1e-30)
-                tally.drained = tally.drained + solute - kept
-                tank.mix(left, kept)
-
-    def _release(self, event: Release) -> None:
-        """Exact exchange between each node's mobile and held solute: they part by exp(-r t)."""
-        lot = self.lots[event.lot]
-        slab, n = self.slabs[lot.slab], self.slabs[lot.slab].space.size
-        mobile, held = slab.mobile[:, slab.where], slab.held
-        rate = slab.release * (1 / mobile + 1 / held)
-        apart = lot.state[:, slab.where] - lot.state[:, n:]
-        moved = mobile * held / (mobile + held) * apart * -np.expm1(-rate * event.extra)
-        state = lot.state.copy()
-        state[:, slab.where] -= moved / mobile
-        state[:, n:] += moved / held
-        lot.state = state
-
-    def _lift(self, event: Lift) -> None:
-        lot = self.lots[event.lot]
-        tank = self.tanks[lot.tank]
-        tank.lots.remove(event.lot)
-        assert tank.conditions is not None
-        lot.conditions, lot.clock, lot.tank = tank.conditions, event.at, AIR
-        if tank.conditions.boundless:
-            lot.film = event.film
-            self.tally.taken = self.tally.taken + event.film * tank.moving
-        else:
-            lot.film = np.minimum(event.film, tank.volume)
-            tank.volume = tank.volume - lot.film
-        lot.film_solute = lot.film * tank.moving
-
-    def _place(self, event: Place) -> None:
-        lot, tank = self.lots[event.lot], self.tanks[event.tank]
-        if tank.conditions is None:
-            raise ValueError(f"tank {event.tank} needs conditions before a lot enters it")
-        tank.lots.append(event.lot)
-        lot.tank, lot.open_faces = event.tank, event.open_faces
-        if tank.conditions.boundless:
-            self.tally.drained = self.tally.drained + lot.film_solute
-        else:
-            volume = tank.volume + lot.film
-            solute = tank.volume * tank.moving + lot.film_solute
-            tank.moving = solute / np.maximum(volume, 1e-30)
-            tank.volume = volume
-        lot.film = lot.film_solute = np.zeros(self.members)
+                    if isinstance(event, Set) and event.conditions.fed_by is not None:
+                        yield from self._advance(event.conditions.fed_by, event.at)
+                    self.change(event, self.tanks[event.tank])
 
     # intervals
 
@@ -332,133 +93,137 @@ class March:
         if lot.conditions is None or not seconds.any():
             return
         nothing = np.zeros(self.members)
-        rest = decay(self._alone(lot, lot.conditions, (0.0, 0.0)), lot.state)
-        parts: dict[int, tuple[Decay, ...]] = {number: (rest,)}
+        alone = self.alone(lot, lot.conditions, (0.0, 0.0))
+        rest = self.by_itself(lot, alone, lot.conditions, nothing, seconds)
+        parts: dict[int, tuple[Course, ...]] = {number: (rest,)}
         segment = Segment(AIR, start, until, nothing, parts, {number: (0.0, 0.0)})
         lot.state = segment.slab_at(number, seconds[:, None])[:, 0]
         yield segment
 
     def _advance(self, index: int, until: Array) -> Iterator[Segment]:
-        tank = self.tanks[index]
+        tank, at = self.tanks[index], self.tanks[index].conditions
+        if at is not None and (tank.feeds is not None or at.fed_by is not None):
+            yield from self._in_a_row(index, until)
+            return
         seconds, start, tank.clock = until - tank.clock, tank.clock, until
         if (seconds < 0).any():
             raise ValueError(f"tank {index}: an event lies {-seconds.min():g} s in its past")
-        at = tank.conditions
         if at is None or not seconds.any() or (at.boundless and not tank.lots):
             return
         if not (at.boundless or tank.volume.all()):
             return  # an empty tank: whatever lies in it only waits
-        solve = self._boundless if at.boundless else self._bounded
-        yield solve(index, at, start)
+        if at.boundless:
+            yield self.boundless(index, at, start)
+        else:
+            yield from self._pieces(index, at, start)
 
-    def _boundless(self, index: int, at: Conditions, start: Array) -> Segment:
-        """Each lot decays by itself towards a concentration that never changes."""
-        tank = self.tanks[index]
-        seconds = tank.clock - start
-        parts: dict[int, tuple[Decay, ...]] = {}
-        for number in tank.lots:
-            lot = self.lots[number]
-            alone = self._alone(lot, at, lot.open_faces)
-            part = decay(alone, lot.state - at.supply[:, None])
-            parts[number] = (part,)
-            # from the flows: behind a fast film a face differs from the bath by mere rounding
-            through = Decay(alone.flows, part.rates, part.amplitudes)
-            roots = np.sqrt(at.film * np.array(lot.open_faces))
-            for face, row in enumerate(film_rows(self.slabs[lot.slab])):
-                given = roots[:, face] * through.integral(seconds, row)
-                self.tally.taken = self.tally.taken - lot.area * given
-            lot.state = part.at(seconds[:, None])[:, 0] + at.supply[:, None]
-        return Segment(index, start, tank.clock, at.supply, parts, self._faces(tank))
+    def _pieces(self, index: int, at: Conditions, start: Array) -> Iterable[Segment]:
+        """An interval of a bounded tank, whole or in pieces."""
+        if at.currents is not None and self.tanks[index].lots:
+            return self._drifting(index, at, start)
+        return [self.bounded(index, at, start)]
 
-    def _bounded(self, index: int, at: Conditions, start: Array) -> Segment:
-        """Slabs of a kind split into their mean, which meets the water, and deviations from it.
+    def _in_a_row(self, index: int, until: Array) -> Iterator[Segment]:
+        """Tanks of which each feeds the next, advanced together.
 
-        The deviations sum to zero over the slabs, so they decay as if the water stayed clear:
-        the cost is linear in the number of lots.
+        In pieces in which waters change by about `drift` of the richest, each is fed the mean of
+        what has just left the one before: nothing is lost, and errors fall as pieces shorten.
         """
-        tank = self.tanks[index]
-        parts: dict[int, tuple[Decay, ...]] = {}
-        groups = self._groups(tank)
-        base = np.where(at.inflow > 0, at.supply, 0.0)
-        areas, means = self._means(groups)
-        parted = bool(at.dead_share.any())
-        water = [tank.moving, tank.dead] if parted else [tank.moving]
-        y = np.concatenate([*means, np.array(water).T], axis=1) - base[:, None]
-        together = decay(self._together(tank, at, groups, areas, parted), y)
-        seconds = tank.clock - start
-        end = together.at(seconds[:, None])[:, 0] + base[:, None]
-        first = 0
-        for numbers, mean in zip(groups.values(), means, strict=True):
-            rows = slice(first, first + mean.shape[1])
-            common = Decay(together.compose[:, rows], together.rates, together.amplitudes)
-            for number in numbers:
-                lot = self.lots[number]
-                apart = lot.state - mean
-                parts[number], lot.state = (common,), end[:, rows]
-                if len(numbers) > 1 and apart.any():
-                    own = decay(self._alone(lot, at, lot.open_faces), apart)
-                    parts[number] += (own,)
-                    lot.state = lot.state + own.at(seconds[:, None])[:, 0]
-            first = rows.stop
-        surface = Decay(together.compose[:, first:], together.rates, together.amplitudes)
-        volumes = np.array([tank.volume, tank.dead_volume][: len(water)]).T
-        segment = Segment(
-            index, start, tank.clock, base, parts, self._faces(tank), surface, volumes, at.inflow
-        )
-        if at.inflow.any():
-            self.tally.taken = self.tally.taken + at.inflow * at.supply * seconds
-            self.tally.drained = self.tally.drained + segment.drained_by(seconds)
-        tank.moving, tank.dead = end[:, first], end[:, -1]
-        return segment
+        while (feeder := self._conditions(index).fed_by) is not None:
+            index = feeder
+        row = [index]
+        while (fed := self.tanks[row[-1]].feeds) is not None:
+            row.append(fed)
+        inflow = self._conditions(row[0]).inflow
+        lasts = np.min([self.tanks[i].volume for i in row], axis=0) / np.maximum(inflow, 1e-30)
+        begin = self.tanks[row[0]].clock
+        span = self.drift * lasts
+        while (begin < until).any():
+            span = np.minimum(span, until - begin)
+            before = np.array([self.tanks[i].moving for i in row])
+            yield from self._one_piece(row, np.where(span < until - begin, begin + span, until))
+            begin = self.tanks[row[0]].clock
+            after = np.array([self.tanks[i].moving for i in row])
+            top = np.maximum(np.maximum(before, after).max(axis=0), 1e-30)
+            changed = np.abs(after - before).max(axis=0) / top
+            span = span * np.clip(self.drift / np.maximum(changed, 1e-30), 0.5, 1.5)
 
-    def _faces(self, tank: Tank) -> dict[int, tuple[float, float]]:
-        return {number: self.lots[number].open_faces for number in tank.lots}
+    def _one_piece(self, row: list[int], stop: Array) -> Iterator[Segment]:
+        passed = np.zeros(self.members)
+        for index in row:
+            tank, at = self.tanks[index], self._conditions(index)
+            start, tank.clock = tank.clock, stop
+            if index != row[0]:
+                flowed = np.maximum(at.inflow * (stop - start), 1e-30)
+                at = replace(at, supply=passed / flowed)
+                self.tally.taken = self.tally.taken - passed
+            pieces = list(self._pieces(index, at, start))
+            passed = np.sum([one.passed_by(one.stop - one.start) for one in pieces], axis=0)
+            onward = index != row[-1]
+            if onward:
+                self.tally.drained = self.tally.drained - passed
+            yield from (replace(one, onward=onward) for one in pieces)
 
-    def _groups(self, tank: Tank) -> dict[tuple, list[int]]:
-        """Lots that differ only in their history: same kind of slab, same faces open."""
-        groups: dict[tuple, list[int]] = {}
+    def _conditions(self, index: int) -> Conditions:
+        found = self.tanks[index].conditions
+        assert found is not None
+        return found
+
+    def _drifting(self, index: int, at: Conditions, start: Array) -> Iterator[Segment]:
+        """Pieces of an interval in which the films of a tank change with what they carry.
+
+        A piece keeps its films, so it is an interval like any other. They are the mean, in the
+        logarithm, of what its differences call for: at its ends these lean to one side, since a
+        face follows its film. Pieces are as long as lets films change by about `drift`; the error
+        falls with its square.
+        """
+        tank, drift = self.tanks[index], self.drift
+        until, begin, span = tank.clock, start, _FIRST * (tank.clock - start)
+        last = np.log(self._called_for(tank, at, None, begin, begin[:, None])[:, 0])
+        trend, middle = np.zeros_like(last), begin
+        while (begin < until).any():
+            span = np.minimum(span, until - begin)
+            before = self.kept(tank)
+            guess = last + trend * (begin + 0.5 * span - middle)[:, None]
+            for trial in range(_TRIALS):
+                if trial:
+                    self.put_back(tank, before)
+                tank.clock = np.where(span < until - begin, begin + span, until)
+                segment = self.bounded(index, replace(at, film=np.exp(guess)), begin)
+                seen = np.log(self._called_for(tank, at, segment, begin, span[:, None] * _SEEN))
+                large, missed = np.ptp(seen, axis=1).max(axis=1), _WEIGHTS @ seen - guess
+                if large.max() <= 2 * drift and np.abs(missed).max() <= 0.5 * drift**2:
+                    break
+                # a face sinks as its film quickens, which takes back a fifth or so
+                guess = guess + missed / 1.2
+                span = np.where(large > 2 * drift, 0.3 * span, span)
+            yield segment
+            now = 0.5 * (begin + tank.clock)
+            if (begin > start).any():
+                trend = (guess - last) / np.maximum(now - middle, 1e-30)[:, None]
+            last, middle, begin = guess, now, tank.clock
+            span = span * np.clip(drift / np.maximum(large, 1e-30), 0.3, 3.0)
+
+    def _called_for(
+        self, tank: Tank, at: Conditions, segment: Segment | None, begin: Array, seconds: Array
+    ) -> Array:
+        """(M, T, 2) films that currents make at seconds (M, T) into a segment, or of now.
+
+        All lots in a tank share them: those of the mean difference, by open area.
+        """
+        assert at.currents is not None
+        water = tank.moving[:, None] if segment is None else segment.water_at(seconds)[..., 0]
+        difference, open_area = 0.0, np.full((self.members, 1, 2), 1e-30)
         for number in tank.lots:
             lot = self.lots[number]
-            groups.setdefault((lot.slab, lot.open_faces), []).append(number)
-        return groups
-
-    def _means(self, groups: dict[tuple, list[int]]) -> tuple[list[Array], list[Array]]:
-        """Area (M,) and area-weighted mean state (M, u) of each group."""
-        areas, means = [], []
-        for numbers in groups.values():
-            lots = [self.lots[number] for number in numbers]
-            area, mean = lots[0].area, lots[0].state
-            if len(lots) > 1:
-                area = np.sum([lot.area for lot in lots], axis=0)
-                mean = np.sum([lot.area[:, None] * lot.state for lot in lots], 0) / area[:, None]
-            areas.append(area)
-            means.append(mean)
-        return areas, means
-
-    def _alone(self, lot: Lot, at: Conditions, faces: tuple[float, float]) -> Modes:
-        """Modes of one slab in water that does not change; computed once."""
-        key = (lot.slab, faces, _fingerprint(at.free_diffusivity, at.quickening, at.film))
-        if key not in self._modes:
-            slab = self.slabs[lot.slab]
-            fluxes = slab_fluxes(slab, at, at.film * np.array(faces))
-            self._modes[key] = modes(slab.capacity, fluxes[:, :, :-1])
-        return self._modes[key]
-
-    def _together(
-        self, tank: Tank, at: Conditions, groups: dict, areas: list[Array], parted: bool
-    ) -> Modes:
-        """Modes of groups of slabs and the water between them; computed once per composition."""
-        numbers = (at.free_diffusivity, at.quickening, at.film, at.inflow, at.dead_rate)
-        key = (tuple(groups), _fingerprint(*numbers, tank.volume, tank.dead_volume, *areas))
-        if key not in self._modes:
-            system = [
-                (self.slabs[kind], at.film * np.array(faces), area)
-                for (kind, faces), area in zip(groups, areas, strict=True)
-            ]
-            dead = tank.dead_volume if parted else None
-            self._modes[key] = modes(*tank_system(system, at, tank.volume, dead))
-        return self._modes[key]
-
-
-def _fingerprint(*arrays: Array) -> bytes:
-    return b"".join(array.tobytes() for array in arrays)
+            faces = np.zeros((self.members, 2, self.slabs[lot.slab].size))
+            faces[:, 0, 0] = faces[:, 1, self.slabs[lot.slab].space.size - 1] = 1.0
+            if segment is None:
+                seen = lot.state[:, None] @ faces.swapaxes(1, 2)
+            else:
+                seen = segment.slab_at(number, seconds, faces)
+            area = lot.area[:, None, None] * np.array(lot.open_faces)
+            difference = difference + area * (seen - water[..., None])
+            open_area = open_area + area
+        still = (begin - tank.still)[:, None] + (0.0 if segment is None else seconds)
+        return at.currents(difference / open_area, still[..., None])

@@ -152,7 +152,8 @@ class Slab:
     mobile (M, n) m, capacity for the mobile solute; flux (M, f, n) m^-1/2, fluxes per root of free
     diffusivity; where (h,) the nodes that hold solute; held (M, h) m, capacity of
     the held solute; release (M, h) m/s, conductance between held and mobile at quickening 1;
-    shares (M, 2, L) m, mobile and held capacity of each layer.
+    shares (M, 2, L) m, mobile and held capacity of each layer; bend (M, h) m3/kg, how soon what
+    holds it fills up, None where it never does (see `saturation`).
     A slab's state (M, u = n + h) is the mobile concentration at the nodes followed by the
     concentration that each held amount would be in equilibrium with, all kg/m3.
     """
@@ -165,6 +166,7 @@ class Slab:
     held: Array
     release: Array
     shares: Array
+    bend: Array | None = None
 
     @property
     def size(self) -> int:
@@ -190,11 +192,19 @@ def slab(
     retardation: Array,
     retention: Array,
     release_rate: Array,
+    bend: Array | None = None,
 ) -> Slab:
-    """Put layers of given properties (each (M, L); metres, 1/s, else dimensionless) on nodes."""
+    """Put layers of given properties (each (M, L); metres, 1/s, else dimensionless) on nodes.
+
+    bend, m3/kg, is one over the concentration at which half of what holds solute is filled.
+    """
     shares = np.stack([thickness * porosity * retardation, thickness * retention], axis=1)
     held = shares[:, 1] @ space.weights
     where = np.flatnonzero(np.any(held > 0, axis=0))
+    bends = None
+    if bend is not None and np.any(bend * retention > 0):
+        # between layers as much as each of them holds there
+        bends = ((shares[:, 1] * bend) @ space.weights / np.maximum(held, 1e-300))[:, where]
     return Slab(
         space=space,
         thickness=thickness,
@@ -204,4 +214,5 @@ def slab(
         held=held[:, where],
         release=((shares[:, 1] * release_rate) @ space.weights)[:, where],
         shares=shares,
+        bend=bends,
     )
