@@ -29,6 +29,8 @@ class Comparison:
     asks: str
     claim: str
     scenarios: tuple[Scenario, ...]
+    ways: tuple[str, ...] = ()
+    """Names of the methods it compares, where it compares methods."""
 
 
 def questions() -> tuple[str, ...]:
@@ -51,6 +53,24 @@ def question(name: str) -> Comparison:
         scenarios=tuple(
             files.from_tree(_laid(common, arm), f"comparison {name}") for arm in found["arms"]
         ),
+    )
+
+
+def ways(batch: Scenario, names: Sequence[str]) -> Comparison:
+    """One batch washed in two to four of the methods that come along."""
+    if not FEWEST <= len(names) <= MOST:
+        raise InputError(f"ways: expected {FEWEST} to {MOST} of them, got {len(names)}")
+    labels = [tables.entry(f"methods.{files.method(name)}.label") for name in names]
+    return Comparison(
+        name="own",
+        label="Ways you choose",
+        asks="One batch, washed in different ways: which is under the target first?",
+        claim="",
+        scenarios=tuple(
+            files.with_method(batch, name).but(title=label)
+            for name, label in zip(names, labels, strict=True)
+        ),
+        ways=tuple(names),
     )
 
 
@@ -214,9 +234,12 @@ def _race(results: Sequence[Result]) -> str:
         return f"None of them gets under {goal}."
     first, _ = there[0]
     level = [letter for time, letter in there if time - first < CLOSE]
-    later = [f"{letter} {time - first:.0f} min later" for time, letter in there[len(level) :]]
-    who = f"{_listed(level)} {'is' if len(level) == 1 else 'are'}"
-    parts = [f"{who} under {goal} {first:.0f} min after leaving the fixer"]
+    behind: dict[str, list[str]] = {}
+    for time, letter in there[len(level) :]:
+        behind.setdefault(f"{time - first:.0f} min later", []).append(letter)
+    later = [f"{_listed(who)} {when}" for when, who in behind.items()]
+    verb = "is" if len(level) == 1 else "are"
+    parts = [f"{_listed(level)} {verb} under {goal} {first:.0f} min after leaving the fixer"]
     if later:
         parts.append(_listed(later))
     if never:

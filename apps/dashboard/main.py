@@ -1,4 +1,4 @@
-"""Serves the app: one page at '/', its scripts and styles beside it."""
+"""Serves the app: each page at its plain address, scripts and styles beside."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from ipaddress import ip_address
 
 import panel as pn
 
-from washsim_dashboard import downloads, explore, layout
+from washsim_dashboard import compare, downloads, explore, layout
 
 
 def serve(port: int = 5006, show: bool = True, address: str = "127.0.0.1") -> None:
@@ -16,7 +16,7 @@ def serve(port: int = 5006, show: bool = True, address: str = "127.0.0.1") -> No
     reached under any name of this machine may connect.
     """
     pn.serve(
-        {"/": explore.page},
+        {"/": explore.page, "/compare": compare.page},
         port=port,
         address=address,
         websocket_origin=None if is_own(address) else "*",
