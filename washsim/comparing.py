@@ -219,11 +219,11 @@ def _ratio(result: Result) -> float:
 
 def verdict(results: Sequence[Result]) -> str:
     """Who is under the target when, what is left, who takes which water: two or three sentences."""
-    said = [_race(results), _left(results), _water(results)]
+    said = [race(results), _left(results), _water(results)]
     return " ".join(sentence for sentence in said if sentence)
 
 
-def _race(results: Sequence[Result]) -> str:
+def race(results: Sequence[Result]) -> str:
     """Minutes to the target: the first by name, the others by how much later."""
     limits = {result.scenario.target.limit for result in results}
     goal = f"the target of {1e3 * limits.pop():.2g} g/m²" if len(limits) == 1 else "its target"

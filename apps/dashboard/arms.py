@@ -26,6 +26,8 @@ CLOCK = 240
 """Positions of the clock that all share."""
 FIXING = 0.15
 """Of these, the share that shows the fixing, which is short and would else be missed."""
+LOWEST_LETTER = 0.0015
+"""g/m2; further down a letter would be cut by the chart's edge."""
 FIRST = "short_fix"
 """The question the pages open with."""
 
@@ -73,7 +75,8 @@ def letters(drawn: Sequence[pictures.Curves]) -> dict[str, Any]:
     longest = max(one.minutes[-1] for one in drawn)
     count = len(drawn)
     at = [longest * (i + 0.6) / (count + 0.4) for i in range(count)]
-    at = [min(x, 0.97 * one.minutes[-1]) for x, one in zip(at, drawn, strict=True)]
+    ends = [one.minutes[one.worst_g_m2 > LOWEST_LETTER][-1] for one in drawn]
+    at = [min(x, 0.97 * end) for x, end in zip(at, ends, strict=True)]
     return {
         "minutes": at,
         "residual": [
@@ -92,6 +95,7 @@ def words(comparison: Comparison, results: Sequence[Result]) -> dict[str, Any]:
         "ways": list(comparison.ways),
         "asks": comparison.asks,
         "claim": comparison.claim,
+        "race": comparing.race(results),
         "verdict": comparing.verdict(results),
         "differences": [asdict(row) for row in comparing.differences(comparison.scenarios)],
         "outcomes": [asdict(row) for row in comparing.outcomes(results)],

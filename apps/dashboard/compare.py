@@ -9,6 +9,7 @@ from bokeh.palettes import Cividis256
 
 from washsim import comparing, files, tables
 from washsim_dashboard import arms, arms_chart, layout
+from washsim_dashboard.chart import Chart
 
 ADDRESS = "./compare"
 WAYS = ("slots", "changes", "row", "")
@@ -47,8 +48,11 @@ def wanted() -> dict[str, Any]:
     return given
 
 
-def embed(session: arms.Session, residual: arms_chart.Chart, script: str) -> None:
-    """Ties a session and its chart to the page's document and starts the page's script."""
+def embed(session: arms.Session, residual: Chart, script: str, **more: Any) -> None:
+    """Ties a session and its chart to the page's document and starts the page's script.
+
+    more: what else the script takes, beside what all pages with several schedules need.
+    """
     # only what a root refers to is kept in step between browser and server
     residual.figure.tags = [session.board, *session.films]
     start = layout.start(
@@ -60,6 +64,7 @@ def embed(session: arms.Session, residual: arms_chart.Chart, script: str) -> Non
             "marker": residual.marker,
             "theme": residual.theme,
             "palette": list(Cividis256),
+            **more,
         },
     )
     assert pn.state.curdoc is not None, "a page is made for a document"

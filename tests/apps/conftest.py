@@ -89,7 +89,9 @@ def visit(
     """Opens a page of the app and waits for its first paint; all it does is heard."""
     opened = []
 
-    def go(path: str = "", size: tuple[int, int] = (1280, 720)) -> Page:
+    def go(
+        path: str = "", size: tuple[int, int] = (1280, 720), ready: str = "body[data-answer]"
+    ) -> Page:
         page = browser.new_page(viewport={"width": size[0], "height": size[1]})
         opened.append(page)
         page.on("request", lambda one: heard["requests"].append(one.url))
@@ -103,7 +105,7 @@ def visit(
             ),
         )
         page.goto(address + path)
-        page.wait_for_selector("body[data-answer]", timeout=20_000)
+        page.wait_for_selector(ready, timeout=20_000)
         return page
 
     yield go

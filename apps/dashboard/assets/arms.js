@@ -19,6 +19,7 @@ export class Arms {
   load(told, films) {
     this.told = told;
     document.body.style.setProperty("--count", told.arms.length);
+    const span = Math.max(...told.arms.map(({ layers }) => layers.at(-1).stop));
     this.arms.forEach(({ box, own, section }, i) => {
       const here = told.arms[i];
       box.hidden = !here;
@@ -26,7 +27,7 @@ export class Arms {
       const { minutes, mobile, held, water, place } = films[i].data;
       const { layers, depth, sealed } = here;
       box.querySelector(".title").textContent = here.title;
-      section.load({ layers, depth, mobile, held, water, place, sealed });
+      section.load({ layers, depth, mobile, held, water, place, sealed, span });
       own.load(minutes, 0);
     });
     this.films = films;

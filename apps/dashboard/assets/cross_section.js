@@ -27,7 +27,8 @@ export class CrossSection {
   }
 
   // run: layers [{name, start, stop}] and depth in um; mobile, held: frames x nodes, g/L; water, g/L,
-  // and place by frame; sealed: no water reaches the back.
+  // and place by frame; sealed: no water reaches the back. span: um that the whole width stands for,
+  // so that sheets side by side share one scale; without it the sheet fills the picture.
   load(run) {
     this.run = run;
     this.nodes = run.depth.length;
@@ -50,8 +51,10 @@ export class CrossSection {
     this.narrow = narrow;
     this.font = this.ownFont || (narrow ? 13 : 15);
     this.box = this.plain ? { left: 1, right: width - 1, top: 1, bottom: height - 1 } : { left: 1, right: width - (narrow ? 57 : 66), top: narrow ? 52 : 32, bottom: height - 22 };
+    const filled = this.thickness / (this.run.span ?? this.thickness);
     const water = Math.max(this.plain ? 3.4 * this.font : 42, Math.min(84, width * 0.085));
     this.face = [this.box.left + water, this.box.right - water - 1];
+    this.face[1] = this.face[0] + filled * (this.face[1] - this.face[0]);
     this.prepareStrip();
     this.drawStill();
     this.draw(this.position);

@@ -29,8 +29,8 @@ export function showScrub(player, text) {
   scrub.setAttribute("aria-valuetext", text);
 }
 
-// Space, arrows, Home and End drive the clock unless another control has use for them; a page may
-// add keys of its own, which then go first.
+// Space, arrows, Home and End drive the clock unless another control has use for them. `own` are
+// further keys of the page, which act wherever no text is entered and no list is open.
 export function bindKeys(player, own = {}) {
   const actions = {
     " ": () => player.toggle(),
@@ -38,13 +38,14 @@ export function bindKeys(player, own = {}) {
     ArrowRight: () => player.step(1),
     Home: () => { player.pause(); player.seek(0); },
     End: () => { player.pause(); player.seek(player.last); },
-    ...own,
   };
   document.addEventListener("keydown", (event) => {
-    const action = actions[event.key];
-    if (!action || event.ctrlKey || event.metaKey || event.altKey) return;
+    if (event.ctrlKey || event.metaKey || event.altKey) return;
     const owner = event.target.closest("input, select, button, summary, a");
-    if (owner && owner.id !== "scrub" && !(event.key === " " && owner.type === "range")) return;
+    const typing = owner?.matches("select, input:not([type=range])");
+    const driving = !owner || owner.id === "scrub" || (event.key === " " && owner.type === "range");
+    const action = own[event.key] && !typing ? own[event.key] : driving && actions[event.key];
+    if (!action) return;
     event.preventDefault();
     action();
   });
