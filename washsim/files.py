@@ -62,17 +62,12 @@ def methods() -> tuple[str, ...]:
     return tuple(tables.table("methods"))
 
 
-def method(name: str) -> str:
-    """The name of a method, as it stands; InputError names the nearest one for any other."""
+def with_method(scenario: Scenario, name: str) -> Scenario:
+    """The same batch, washed in another way: its vessels and steps replaced by a method's."""
     known = methods()
     if name not in known:
         raise InputError(f"method: expected {one_of(name, known)}")
-    return name
-
-
-def with_method(scenario: Scenario, name: str) -> Scenario:
-    """The same batch, washed in another way: its vessels and steps replaced by a method's."""
-    found, specs = tables.entry(f"methods.{method(name)}"), declared(Scenario)
+    found, specs = tables.entry(f"methods.{name}"), declared(Scenario)
     changes = {
         key: _value(specs[key], found[key], f"method {name}, {key}") for key in ("vessels", "steps")
     }

@@ -11,13 +11,12 @@ from typing import Any
 import numpy as np
 from bokeh.models import ColumnDataSource
 
-from washsim import comparing, pictures
+from washsim import comparing, files, pictures, side_by_side
 from washsim.comparing import Comparison
 from washsim.errors import InputError, WashsimError
 from washsim.result import Result
-from washsim.scenario import Scenario
 from washsim.solve import solve
-from washsim_dashboard import inputs
+from washsim_dashboard import share
 from washsim_dashboard.state import Board, Lines
 
 FRAMES, POINTS = 120, 50
@@ -44,15 +43,18 @@ class Race:
 
 
 @lru_cache(maxsize=32)
-def race(comparison: Comparison) -> Race:
-    """Solve and picture a comparison; equal ones are solved once, whoever asks."""
+def race(comparison: Comparison, system: str = "metric") -> Race:
+    """Solve and picture a comparison; equal ones are solved once, whoever asks.
+
+    system: of the units in the words, see washsim.units.
+    """
     results = [solve(one) for one in comparison.scenarios]
     drawn = [pictures.curves(one) for one in results]
     return Race(
         films=tuple(film(one) for one in results),
         curves=tuple({"minutes": one.minutes, "residual": one.worst_g_m2} for one in drawn),
         letters=letters(drawn),
-        told=words(comparison, results),
+        told=words(comparison, results, system),
         lines=Lines(target=drawn[0].target_g_m2, visible=drawn[0].visible_g_m2),
     )
 
@@ -83,11 +85,11 @@ def letters(drawn: Sequence[pictures.Curves]) -> dict[str, Any]:
             float(np.interp(x, one.minutes, one.worst_g_m2))
             for x, one in zip(at, drawn, strict=True)
         ],
-        "letter": list(comparing.LETTERS[:count]),
+        "letter": list(side_by_side.LETTERS[:count]),
     }
 
 
-def words(comparison: Comparison, results: Sequence[Result]) -> dict[str, Any]:
+def words(comparison: Comparison, results: Sequence[Result], system: str) -> dict[str, Any]:
     """All that the page says and needs once: text, tables, the shared clock, the layers."""
     out = [one.run.left_fixer[one.worst_lot] / 60 for one in results]
     return {
@@ -95,16 +97,20 @@ def words(comparison: Comparison, results: Sequence[Result]) -> dict[str, Any]:
         "ways": list(comparison.ways),
         "asks": comparison.asks,
         "claim": comparison.claim,
-        "race": comparing.race(results),
-        "verdict": comparing.verdict(results),
-        "differences": [asdict(row) for row in comparing.differences(comparison.scenarios)],
-        "outcomes": [asdict(row) for row in comparing.outcomes(results)],
+        "race": side_by_side.race(results),
+        "verdict": side_by_side.verdict(results, system),
+        "differences": rows(side_by_side.differences(comparison.scenarios, system)),
+        "outcomes": rows(side_by_side.outcomes(results, system)),
         "clock": clock(out, [one.run.timeline.end / 60 for one in results]),
         "fixed": min(out),
         "target": 1e3 * results[0].scenario.target.limit,
-        "arms": [arm(*pair) for pair in zip(comparing.LETTERS, results, strict=False)],
-        "error": "",
+        "arms": [arm(*pair) for pair in zip(side_by_side.LETTERS, results, strict=False)],
     }
+
+
+def rows(found: Sequence[side_by_side.Row]) -> list[dict[str, Any]]:
+    """Lines of a table, as the browser reads them."""
+    return [asdict(row) for row in found]
 
 
 def arm(letter: str, result: Result) -> dict[str, Any]:
@@ -131,63 +137,68 @@ def clock(out: Sequence[float], ends: Sequence[float]) -> list[float]:
     return [*fixing.tolist(), *np.linspace(max(out), max(ends), CLOCK - early).tolist()]
 
 
-def asked_for(asked: dict[str, Any]) -> Comparison:
-    """The comparison a browser asks for; InputError where there is none such."""
-    ways = asked.get("ways")
-    if ways is None:
-        return comparing.question(asked.get("question", FIRST))
-    if not isinstance(ways, list):
-        raise InputError("ways: expected a list of names")
-    return comparing.ways(batch(), ways)
-
-
-def batch() -> Scenario:
-    """The invented batch that chosen ways wash."""
-    return inputs.start()
-
-
 class Session:
     """One visitor's comparison: asked in, sources out, updated in place."""
 
-    def __init__(self, asked: dict[str, Any]) -> None:
-        self.answers = 0
+    def __init__(self, asked: dict[str, Any], state: str = "", system: str = "metric") -> None:
+        """state: the batch that chosen ways wash, as share.pack writes it; empty for the demo.
+
+        What cannot be had is told, and the first question stands in for it.
+        """
+        self.answers, self.system, self.state = 0, system, ""
+        self.batch = files.example("demo")
         error = ""
         try:
-            found = race(asked_for(asked))
+            if state:
+                self.batch, self.state = share.unpack(state), state
+            found = self.race(asked)
         except WashsimError as problem:
-            found, error = race(comparing.question(FIRST)), str(problem)
+            found, error = self.race({}), str(problem)
         self.lines, self.told = found.lines, found.told
-        self.films = [ColumnDataSource() for _ in comparing.LETTERS]
-        self.curves = [ColumnDataSource() for _ in comparing.LETTERS]
+        self.films = [ColumnDataSource() for _ in side_by_side.LETTERS]
+        self.curves = [ColumnDataSource() for _ in side_by_side.LETTERS]
         self.letters = ColumnDataSource()
         self.ship(found)
-        self.board = Board(told=self.told | {"answer": 0, "error": error}, name="board")
+        self.board = Board(told=self.words(error), name="board")
         self.board.on_change("asked", self.take)
+
+    def race(self, asked: dict[str, Any]) -> Race:
+        """The comparison asked for: {"question": name} or {"ways": [names]}. InputError else."""
+        ways = asked.get("ways")
+        if ways is None:
+            return race(comparing.question(asked.get("question", FIRST)), self.system)
+        if not isinstance(ways, list):
+            raise InputError("ways: expected a list of names")
+        return race(comparing.ways(self.batch, ways), self.system)
 
     def take(self, attr: str, old: Any, new: dict[str, Any]) -> None:
         """Solve what the browser asks for and ship it, or say why it cannot be done."""
         try:
-            found = race(asked_for(new))
+            found = self.race(new)
         except WashsimError as error:
-            self.tell(self.told | {"error": str(error)})
-            return
+            self.tell(str(error))
         except Exception:
-            logging.getLogger(__name__).exception("asked for %r", new)
-            self.tell(self.told | {"error": "This could not be computed; the server logged why."})
-            return
-        self.ship(found)
-        self.told = found.told
-        self.tell(self.told)
+            logging.getLogger(__name__).exception("asked for %.2000r", new)
+            self.tell("This could not be computed; the server logged why.")
+        else:
+            self.ship(found)
+            self.told = found.told
+            self.tell("")
 
     def ship(self, found: Race) -> None:
         """Put a race into the sources; those of schedules it has not are emptied."""
-        for i in range(len(comparing.LETTERS)):
+        for i in range(len(side_by_side.LETTERS)):
             here = i < len(found.films)
             self.films[i].data = found.films[i] if here else {key: [] for key in found.films[0]}
             self.curves[i].data = found.curves[i] if here else {"minutes": [], "residual": []}
         self.letters.data = found.letters
 
-    def tell(self, words: dict[str, Any]) -> None:
+    def words(self, error: str) -> dict[str, Any]:
+        """What the browser is told."""
+        more = {"state": self.state, "batch": self.batch.title, "error": error}
+        return self.told | more | {"answer": self.answers}
+
+    def tell(self, error: str) -> None:
         """Numbered, so that the browser hears an answer even when the words are the same."""
         self.answers += 1
-        self.board.update(told=words | {"answer": self.answers})
+        self.board.told = self.words(error)

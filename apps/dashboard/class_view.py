@@ -5,8 +5,8 @@ from __future__ import annotations
 import panel as pn
 from bokeh.models.annotations import BoxAnnotation
 
-from washsim import comparing
-from washsim_dashboard import arms, arms_chart, compare, layout
+from washsim import comparing, side_by_side
+from washsim_dashboard import arms_chart, compare, layout
 
 ADDRESS = "./class"
 TEXT = 24
@@ -15,7 +15,7 @@ TEXT = 24
 
 def page() -> pn.Template:
     """The page of one visitor: the teacher at the projector, or a student on a phone."""
-    session = arms.Session(compare.wanted())
+    session = compare.visit()
     residual = arms_chart.large(session, TEXT)
     # what the run has not reached yet stays covered, so that the curve cannot tell the answer
     cover = BoxAnnotation(left=0, level="overlay", fill_alpha=1, line_color=None)
@@ -26,5 +26,5 @@ def page() -> pn.Template:
         "class.html",
         here=ADDRESS,
         roots={"residual": residual.figure},
-        values={"letters": comparing.LETTERS},
+        values={"letters": side_by_side.LETTERS},
     )

@@ -7,18 +7,18 @@ from typing import Any
 import panel as pn
 from bokeh.palettes import Cividis256
 
-from washsim import comparing, files, tables
-from washsim_dashboard import arms, arms_chart, layout
+from washsim import comparing, files, side_by_side
+from washsim_dashboard import arms, arms_chart, layout, share
 from washsim_dashboard.chart import Chart
 
 ADDRESS = "./compare"
-WAYS = ("slots", "changes", "row", "")
+WAYS = (comparing.AS_IT_STANDS, "slots", "changes", "")
 """The ways that the page suggests to compare."""
 
 
 def page() -> pn.Template:
     """The page of one visitor."""
-    session = arms.Session(wanted())
+    session = visit()
     residual = arms_chart.residual(session)
     embed(session, residual, "compare.js")
     return layout.template(
@@ -27,25 +27,36 @@ def page() -> pn.Template:
         roots={"residual": residual.figure},
         values={
             "questions": [(name, comparing.question(name).label) for name in comparing.questions()],
-            "ways": [(name, tables.entry(f"methods.{name}.label")) for name in files.methods()],
-            "picks": list(zip(comparing.LETTERS, WAYS, strict=True)),
-            "letters": comparing.LETTERS,
+            "ways": comparing.all_ways().items(),
+            "picks": list(zip(side_by_side.LETTERS, WAYS, strict=True)),
+            "letters": side_by_side.LETTERS,
             "fewest": comparing.FEWEST,
-            "batch": arms.batch().title,
         },
     )
 
 
-def wanted() -> dict[str, Any]:
-    """What the page's address asks for: ?question=NAME or ?ways=NAME,NAME."""
-    given = {
-        key: values[0].decode("utf-8", "replace")
-        for key, values in pn.state.session_args.items()
-        if key in ("question", "ways") and values
-    }
+def visit() -> arms.Session:
+    """What the page's address asks for: ?question=NAME or ?ways=NAME,NAME, and a batch, ?s=.
+
+    A visitor who comes from a page with a batch of their own sees it washed in a few ways.
+    """
+    given = {key: values[0].decode("utf-8", "replace") for key, values in arguments().items()}
+    state = given.pop("s", "")
+    if state == share.pack(files.example("demo")):
+        state = ""
     if "ways" in given:
-        return {"ways": given["ways"].split(",")}
-    return given
+        asked: dict[str, Any] = {"ways": given["ways"].split(",")}
+    elif state and "question" not in given:
+        asked = {"ways": [name for name in WAYS if name]}
+    else:
+        asked = dict(given)
+    return arms.Session(asked, state, layout.units())
+
+
+def arguments() -> dict[str, list[bytes]]:
+    """The parts of the address that these pages read."""
+    found = pn.state.session_args
+    return {key: found[key] for key in ("question", "ways", "s") if found.get(key)}
 
 
 def embed(session: arms.Session, residual: Chart, script: str, **more: Any) -> None:

@@ -9,7 +9,7 @@ from xml.etree import ElementTree
 import pytest
 from playwright.sync_api import Page, expect
 
-from washsim import comparing
+from washsim import comparing, side_by_side
 from washsim.solve import solve
 from washsim_dashboard import join
 
@@ -47,7 +47,7 @@ def test_the_answer_comes_at_the_end_in_the_words_of_the_runs(visit: Visit) -> N
     page.keyboard.press("End")
     found = comparing.question("strip_and_batch")
     results = [solve(one) for one in found.scenarios]
-    expect(page.locator("#race")).to_have_text(comparing.race(results))
+    expect(page.locator("#race")).to_have_text(side_by_side.race(results))
     expect(page.locator("#claim")).to_have_text(found.claim)
     expect(page.locator("#said")).to_have_text("Predicted: all alike.")
     expect(page.locator(".under")).to_have_count(1)

@@ -12,7 +12,7 @@ from xml.etree import ElementTree
 
 import pytest
 from PIL import Image
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Browser, Page, expect
 
 from washsim import advice, files, helps, solve
 from washsim.units import celsius

@@ -6,7 +6,7 @@ from functools import lru_cache
 
 import pytest
 
-from washsim import comparing, files
+from washsim import comparing, files, side_by_side
 from washsim.errors import InputError
 from washsim.result import Result
 from washsim.solve import solve
@@ -129,12 +129,12 @@ def test_a_question_puts_two_to_four_schedules_that_differ_as_listed(name):
     assert comparing.FEWEST <= len(found.scenarios) <= comparing.MOST
     assert len({one.title for one in found.scenarios}) == len(found.scenarios)
     assert found.asks.endswith("?")
-    rows = comparing.differences(found.scenarios)
+    rows = side_by_side.differences(found.scenarios)
     assert rows
     for row in rows:
         assert len(row.values) == len(found.scenarios)
         assert len(set(row.values)) > 1
-    assert comparing.differences([found.scenarios[0]] * 2) == []
+    assert side_by_side.differences([found.scenarios[0]] * 2) == []
 
 
 def test_an_unknown_question_names_the_nearest():
@@ -147,7 +147,7 @@ def test_differences_are_told_in_darkroom_units():
     other = demo.but(
         {"fixing.duration": 300.0, "water.temperature": 280.15, "vessels.tray.volume": 6e-3}
     )
-    rows = {row.what: row.values for row in comparing.differences([demo, other])}
+    rows = {row.what: row.values for row in side_by_side.differences([demo, other])}
     assert rows == {
         "fixing, duration": ("60 s", "300 s"),
         "water, temperature": ("20 °C", "7 °C"),
@@ -158,7 +158,7 @@ def test_differences_are_told_in_darkroom_units():
 @pytest.mark.parametrize("name", files.methods())
 def test_every_method_is_told_in_words(name):
     scenario = files.with_method(files.example("demo"), name)
-    told = comparing.wash(scenario)
+    told = side_by_side.wash(scenario)
     assert " L" in told
     assert "min" in told
     assert len(told.split(", then ")) == len(scenario.steps)
@@ -167,20 +167,20 @@ def test_every_method_is_told_in_words(name):
 def test_the_verdict_says_who_is_first_and_what_it_takes():
     results = runs("three_ways")
     tap, changes, trays = map(minutes, results)
-    assert comparing.verdict(results).startswith(
+    assert side_by_side.verdict(results).startswith(
         f"C is under the target of 0.014 g/m² {trays:.0f} min after leaving the fixer; "
         f"B {changes - trays:.0f} min later and A {tap - trays:.0f} min later."
     )
     # 260 over 21
-    assert comparing.verdict(results).endswith(
+    assert side_by_side.verdict(results).endswith(
         "C takes least water, 21 L; A takes 12 times as much."
     )
-    assert "B not at all" in comparing.verdict(runs("strip_and_batch"))
+    assert "B not at all" in side_by_side.verdict(runs("strip_and_batch"))
 
 
 def test_equal_schedules_are_told_to_be_alike():
     (result, *_) = runs("forgotten")
-    told = comparing.verdict([result, result])
+    told = side_by_side.verdict([result, result])
     assert told.startswith("A and B are under the target")
     assert "They end alike" in told
     assert "least water" not in told
@@ -188,11 +188,11 @@ def test_equal_schedules_are_told_to_be_alike():
 
 def test_none_under_the_target_is_said():
     _, batch = runs("strip_and_batch")
-    assert comparing.verdict([batch, batch]).startswith("None of them gets under the target")
+    assert side_by_side.verdict([batch, batch]).startswith("None of them gets under the target")
 
 
 def test_rows_of_outcomes_carry_their_units():
-    rows = comparing.outcomes(runs("winter_tap"))
+    rows = side_by_side.outcomes(runs("winter_tap"))
     assert [row.what.rpartition(", ")[2] for row in rows] == [
         "g/m²",
         "g/m²",
@@ -202,4 +202,28 @@ def test_rows_of_outcomes_carry_their_units():
         "L",
         "kWh",
     ]
-    assert "heat, kWh" not in [row.what for row in comparing.outcomes(runs("forgotten"))]
+    assert "heat, kWh" not in [row.what for row in side_by_side.outcomes(runs("forgotten"))]
+
+
+def test_words_in_us_units():
+    results = runs("winter_tap")
+    scenarios = [result.scenario for result in results]
+    (warmth, *_) = side_by_side.differences(scenarios, "us")
+    assert warmth.values == ("68 °F", "44.6 °F")
+    rows = {row.what: row.values for row in side_by_side.outcomes(results, "us")}
+    # 32 L over 3.785 L a gallon
+    assert rows["fresh water, gal"] == ("8.5", "8.5")
+    told = side_by_side.verdict(runs("three_ways"), "us")
+    assert "C takes least water, 5.55 gal;" in told
+    assert side_by_side.wash(runs("three_ways")[1].scenario, "us") == (
+        "5 baths of 1.32 gal, 12 min each"
+    )
+
+
+def test_a_batch_as_it_stands_beside_other_ways():
+    batch = files.example("late_sheet")
+    found = comparing.ways(batch, [comparing.AS_IT_STANDS, "sea"])
+    assert found.scenarios[0] == batch.but(title="As it stands")
+    assert found.scenarios[1].steps == files.with_method(batch, "sea").steps
+    with pytest.raises(InputError, match="did you mean 'as_it_stands'"):
+        comparing.ways(batch, ["as_it_stand", "sea"])

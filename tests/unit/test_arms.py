@@ -8,7 +8,7 @@ import pytest
 from washsim import comparing, files
 from washsim.errors import InputError
 from washsim.solve import solve
-from washsim_dashboard import arms
+from washsim_dashboard import arms, share
 
 
 def test_each_schedule_is_shipped_with_as_many_frames_as_words():
@@ -62,7 +62,7 @@ def test_a_visitor_asks_and_is_answered():
     session.board.asked = {"ways": ["slots", "row", "sea"]}
     assert session.board.told["ways"] == ["slots", "row", "sea"]
     assert session.board.told["answer"] == 2
-    expected = files.with_method(arms.batch(), "row")
+    expected = files.with_method(files.example("demo"), "row")
     shipped = session.films[1].data["residual"][-1]
     assert shipped == pytest.approx(1e3 * solve(expected).worst_residual, rel=1e-5)
 
@@ -106,3 +106,25 @@ def test_a_run_that_throws_is_one_sentence(monkeypatch):
 def test_too_few_ways_are_refused():
     with pytest.raises(InputError, match="expected 2 to 4"):
         comparing.ways(files.example("demo"), [])
+
+
+def test_a_visitors_own_batch_is_washed_in_the_ways_they_choose():
+    own = files.example("strip").but(title="<b>mine</b>")
+    session = arms.Session({"ways": ["as_it_stands", "row"]}, share.pack(own))
+    assert session.board.told["batch"] == "<b>mine</b>"
+    assert session.board.told["state"] == share.pack(own)
+    shipped = [session.films[i].data["residual"][-1] for i in range(2)]
+    expected = [solve(own), solve(files.with_method(own, "row"))]
+    assert shipped == pytest.approx([1e3 * one.worst_residual for one in expected], rel=1e-5)
+
+
+def test_a_damaged_batch_is_said_and_the_demo_stands_in():
+    session = arms.Session({"ways": ["slots", "row"]}, "nonsense")
+    assert "damaged" in session.board.told["error"]
+    assert session.board.told["state"] == ""
+    assert session.batch == files.example("demo")
+
+
+def test_words_come_in_the_visitors_units():
+    session = arms.Session({"question": "winter_tap"}, system="us")
+    assert any(row["what"] == "fresh water, gal" for row in session.board.told["outcomes"])

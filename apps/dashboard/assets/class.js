@@ -6,7 +6,7 @@ import { Arms } from "./arms.js";
 import { minutes } from "./digits.js";
 import { Player } from "./player.js";
 import { followClock, followTheme } from "./residual.js";
-import { notify, onTheme, waiting } from "./shell.js";
+import { notify, onTheme, setState, waiting } from "./shell.js";
 import { bindKeys, bindTransport, showScrub } from "./transport.js";
 
 const LARGE = 24; // px of words in the pictures, on a projector
@@ -63,12 +63,13 @@ export function start({ board, films, figure, marker, theme, palette, cover, que
     stage().stage = "explain";
     cover.setv({ visible: false }, HERE_ONLY);
   };
+  let turned = 0; // the same page twice is two messages
   const turn = (by) => {
     const at = Math.max(0, questions.indexOf(board.told.name));
     const question = questions[(at + by + questions.length) % questions.length];
-    window.history.replaceState(null, "", `${window.location.pathname}?question=${question}`);
     waiting(true);
-    board.asked = { question };
+    turned += 1;
+    board.asked = { question, number: turned };
   };
 
   player.addEventListener("time", () => {
@@ -103,6 +104,7 @@ function smallAxes(figure) {
 }
 
 function say(told, questions) {
+  setState(told.state, told.ways.length ? `ways=${told.ways.join(",")}` : `question=${told.name}`);
   find("asks").textContent = told.asks;
   find("race").textContent = told.race;
   find("claim").textContent = told.claim;

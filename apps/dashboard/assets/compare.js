@@ -4,7 +4,7 @@ import { Arms } from "./arms.js";
 import { minutes } from "./digits.js";
 import { Player } from "./player.js";
 import { followClock, followTheme } from "./residual.js";
-import { notify, onTheme, waiting } from "./shell.js";
+import { notify, onTheme, setState, waiting } from "./shell.js";
 import { bindKeys, bindTransport, showScrub } from "./transport.js";
 
 const OPENING = 0.35; // share of the run at which the page opens: the schedules have parted
@@ -25,34 +25,46 @@ export function start({ board, films, figure, marker, theme, palette }) {
   });
   bindTransport(player);
   bindKeys(player);
-  bindQuestion((asked) => {
+  let awaited = 0; // answers on their way
+  let number = 0; // the same wish twice is two messages
+  bindQuestion((wish) => {
+    awaited += 1;
+    number += 1;
     waiting(true);
-    board.asked = asked;
+    board.asked = { ...wish, number };
   });
 
   const tell = () => {
     const { told } = board;
-    waiting(false);
+    awaited = Math.max(0, awaited - 1);
+    waiting(awaited > 0);
     notify(told.error, "error");
     if (!told.error || told.answer === 0) {
       arms.load(told, films);
       player.load(told.clock, told.clock.at(-1) * OPENING);
       say(told);
     }
+    // a visitor who chooses on is not set back to what was chosen before
+    if (!awaited) showChoice(told);
     document.body.dataset.answer = told.answer;
   };
   tell();
   board.properties.told.change.connect(tell);
 }
 
-function say(told) {
+function showChoice(told) {
+  const own = told.name === "own";
   find("question").value = told.name;
+  find("ways").hidden = !own;
+  find("batch").textContent = told.batch;
+  if (own) picks().forEach((pick, i) => { pick.value = told.ways[i] ?? ""; });
+  setState(told.state, own ? `ways=${told.ways.join(",")}` : `question=${told.name}`);
+}
+
+function say(told) {
   find("asks").textContent = told.asks;
   find("verdict").textContent = told.verdict;
   find("claim").textContent = told.claim;
-  const own = told.name === "own";
-  find("ways").hidden = !own;
-  if (own) picks().forEach((pick, i) => { pick.value = told.ways[i] ?? ""; });
   fill(find("rows"), told.arms, [
     ["What came of it", told.outcomes],
     ["What differs", told.differences],
@@ -92,8 +104,6 @@ function bindQuestion(send) {
   const ask = () => {
     const ways = picks().map((pick) => pick.value).filter((name) => name);
     const own = question.value === "own";
-    const query = own ? `ways=${ways.join(",")}` : `question=${question.value}`;
-    window.history.replaceState(null, "", `${window.location.pathname}?${query}`);
     send(own ? { ways } : { question: question.value });
   };
   question.addEventListener("change", ask);
