@@ -127,6 +127,12 @@ def parse(cls: type, form: str, text: str, where: str) -> Any:
     return _block(cls, tree, where)
 
 
+def from_tree(tree: dict[str, Any], where: str = "scenario") -> Scenario:
+    """A scenario from the tables of a file, its format already known."""
+    found: Scenario = _block(Scenario, tree, where)
+    return found
+
+
 def _one_line(error: Exception) -> str:
     """The TOML reader's words; it may quote what it found, which can be long."""
     text = " ".join(str(error).split())

@@ -1,12 +1,10 @@
-"""Serves the app: one page at '/', its scripts and styles beside it."""
+"""Serves the app: each page at its plain address, scripts and styles beside."""
 
 from __future__ import annotations
 
-from ipaddress import ip_address
-
 import panel as pn
 
-from washsim_dashboard import downloads, explore, layout
+from washsim_dashboard import class_view, compare, downloads, explore, join, layout
 
 
 def serve(port: int = 5006, show: bool = True, address: str = "127.0.0.1") -> None:
@@ -16,17 +14,17 @@ def serve(port: int = 5006, show: bool = True, address: str = "127.0.0.1") -> No
     reached under any name of this machine may connect.
     """
     pn.serve(
-        {"/": explore.page},
+        {
+            "/": explore.page,
+            "/compare": compare.page,
+            "/class": class_view.page,
+            "/join": lambda: join.page(address),
+        },
         port=port,
         address=address,
-        websocket_origin=None if is_own(address) else "*",
+        websocket_origin=None if join.is_own(address) else "*",
         show=show,
         title="washsim",
         static_dirs={"assets": str(layout.ASSETS)},
         extra_patterns=downloads.PATTERNS,
     )
-
-
-def is_own(address: str) -> bool:
-    """Whether only this machine can reach an address."""
-    return address == "localhost" or ip_address(address).is_loopback

@@ -2,15 +2,8 @@
 
 from __future__ import annotations
 
-import os
 import re
-import shutil
-import socket
-import subprocess
-import sys
-import time
-import urllib.request
-from collections.abc import Iterator
+from collections.abc import Callable
 from io import BytesIO
 from itertools import combinations
 from pathlib import Path
@@ -19,7 +12,7 @@ from xml.etree import ElementTree
 
 import pytest
 from PIL import Image
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, expect
 
 from washsim import advice, files, helps, solve
 from washsim.units import celsius
@@ -29,93 +22,11 @@ DEMO = files.example("demo")
 
 ARTEFACTS = Path(__file__).parents[1] / "artefacts"
 SIZES = {"wide": (1280, 720), "large": (1920, 1080), "phone": (390, 844)}
-QUIET = (
-    "--disable-gpu",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--no-first-run",
-    "--no-sandbox",
-)
-
-
-def chromium() -> str:
-    """Path of a Chromium; skips the test where there is none, fails it in CI."""
-    names = ("chromium", "chromium-browser", "google-chrome")
-    found = next((path for path in map(shutil.which, names) if path), None)
-    if found is None:
-        with sync_playwright() as driver:
-            found = driver.chromium.executable_path
-    if not Path(found).exists():
-        message = "no Chromium found: `playwright install chromium` gets one"
-        (pytest.fail if os.environ.get("CI") else pytest.skip)(message)
-    return found
-
-
-@pytest.fixture(scope="module")
-def address() -> Iterator[str]:
-    """The app, served by a process of its own on a free port."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-    command = [sys.executable, "-m", "washsim_dashboard", "--port", str(port), "--no-show"]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT) as server:
-        try:
-            url = f"http://127.0.0.1:{port}/"
-            wait_for(url, server)
-            yield url
-        finally:
-            server.terminate()
-
-
-def wait_for(url: str, server: subprocess.Popen[bytes], seconds: float = 60) -> None:
-    deadline = time.monotonic() + seconds
-    while time.monotonic() < deadline and server.poll() is None:
-        try:
-            urllib.request.urlopen(f"{url}assets/shell.css", timeout=5).close()
-            return
-        except OSError:
-            time.sleep(0.1)
-    server.kill()
-    output = server.stdout.read().decode() if server.stdout else ""
-    pytest.fail(f"the app did not start: {output}")
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    path = chromium()
-    with sync_playwright() as driver:
-        started = driver.chromium.launch(executable_path=path, args=list(QUIET))
-        yield started
-        started.close()
-
-
-@pytest.fixture
-def heard() -> dict[str, list[str]]:
-    """What the page asked of the network, said on the console and sent to the server."""
-    return {"requests": [], "console": [], "sent": []}
 
 
 @pytest.fixture(params=["wide"])
-def page(
-    browser: Browser, address: str, heard: dict[str, list[str]], request: Any
-) -> Iterator[Page]:
-    width, height = SIZES[request.param]
-    found = browser.new_page(viewport={"width": width, "height": height})
-    found.on("request", lambda one: heard["requests"].append(one.url))
-    found.on("console", lambda one: heard["console"].append(f"{one.type}: {one.text}"))
-    found.on("pageerror", lambda error: heard["console"].append(f"error: {error}"))
-    found.on(
-        "websocket",
-        lambda socket: (
-            heard["requests"].append(socket.url),
-            socket.on("framesent", lambda data: heard["sent"].append(str(data)[:80])),
-        ),
-    )
-    found.goto(address)
-    answered(found, 0)
-    yield found
-    found.close()
+def page(visit: Callable[..., Page], request: Any) -> Page:
+    return visit("", SIZES[request.param])
 
 
 def answered(page: Page, number: int) -> None:

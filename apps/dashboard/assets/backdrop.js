@@ -7,6 +7,7 @@ export function drawBackdrop(pen, plot) {
   drawTexture(pen, plot);
   if (plot.run.sealed) drawSeal(pen, plot);
   drawEdges(pen, plot);
+  if (plot.plain) return;
   drawNames(pen, plot);
   drawDepths(pen, plot);
   drawScale(pen, plot);

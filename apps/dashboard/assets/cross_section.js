@@ -13,8 +13,11 @@ const STYLE = {
 };
 
 export class CrossSection {
-  constructor(canvas, palette) {
+  // plain: the sheet and its water alone, for small pictures side by side; font: of its words, px
+  constructor(canvas, palette, { plain = false, font = 0 } = {}) {
     this.canvas = canvas;
+    this.plain = plain;
+    this.ownFont = font;
     this.pen = canvas.getContext("2d");
     this.still = document.createElement("canvas");
     this.strip = document.createElement("canvas");
@@ -24,7 +27,8 @@ export class CrossSection {
   }
 
   // run: layers [{name, start, stop}] and depth in um; mobile, held: frames x nodes, g/L; water, g/L,
-  // and place by frame; sealed: no water reaches the back.
+  // and place by frame; sealed: no water reaches the back. span: um that the whole width stands for,
+  // so that sheets side by side share one scale; without it the sheet fills the picture.
   load(run) {
     this.run = run;
     this.nodes = run.depth.length;
@@ -45,10 +49,12 @@ export class CrossSection {
     this.ratio = ratio;
     const narrow = width < 560;
     this.narrow = narrow;
-    this.font = narrow ? 13 : 15;
-    this.box = { left: 1, right: width - (narrow ? 57 : 66), top: narrow ? 52 : 32, bottom: height - 22 };
-    const water = Math.max(42, Math.min(84, width * 0.085));
+    this.font = this.ownFont || (narrow ? 13 : 15);
+    this.box = this.plain ? { left: 1, right: width - 1, top: 1, bottom: height - 1 } : { left: 1, right: width - (narrow ? 57 : 66), top: narrow ? 52 : 32, bottom: height - 22 };
+    const filled = this.thickness / (this.run.span ?? this.thickness);
+    const water = Math.max(this.plain ? 3.4 * this.font : 42, Math.min(84, width * 0.085));
     this.face = [this.box.left + water, this.box.right - water - 1];
+    this.face[1] = this.face[0] + filled * (this.face[1] - this.face[0]);
     this.prepareStrip();
     this.drawStill();
     this.draw(this.position);
@@ -138,7 +144,7 @@ export class CrossSection {
     const anyHeld = held.some((share) => share > 0);
     if (anyHeld) this.drawLine(pen, this.path(held, null), STYLE.held);
     this.drawLine(pen, this.path(mobile, water), STYLE.mobile);
-    this.nameLines(pen, mobile, anyHeld ? held : null);
+    if (!this.plain) this.nameLines(pen, mobile, anyHeld ? held : null);
     this.nameSides(pen, this.run.place[Math.floor(this.position)]);
   }
 
@@ -228,6 +234,14 @@ export class CrossSection {
   // What the sheet lies in changes while the run plays, so the sides are named with each frame.
   nameSides(pen, place) {
     const around = { fixer: "fixer", draining: "air" }[place] ?? "water";
+    if (this.plain) {
+      // inside the picture, where nothing else is written
+      const { left, right, bottom } = this.box;
+      const y = bottom - 0.8 * this.font;
+      this.label(pen, around, (left + this.face[0]) / 2, y);
+      this.label(pen, this.run.sealed ? "sealed" : around, (this.face[1] + right) / 2, y);
+      return;
+    }
     pen.font = `500 ${this.font}px system-ui, sans-serif`;
     pen.textAlign = "center";
     pen.textBaseline = "alphabetic";

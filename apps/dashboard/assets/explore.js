@@ -4,6 +4,7 @@
 import { Controls } from "./controls.js";
 import { CrossSection } from "./cross_section.js";
 import { Desk } from "./desk.js";
+import { digits, minutes } from "./digits.js";
 import { make } from "./fields.js";
 import { bindFirst } from "./first.js";
 import { bindKeep } from "./keep.js";
@@ -11,6 +12,7 @@ import { Player } from "./player.js";
 import { notify, onTheme, setState } from "./shell.js";
 import { Schedule } from "./schedule.js";
 import { followClock, followTheme, valueAt } from "./residual.js";
+import { bindKeys, bindTransport, showScrub } from "./transport.js";
 
 const OPENING = 0.5; // share of the load still in the sheet
 const find = (id) => document.getElementById(id);
@@ -28,6 +30,7 @@ export function start({ board, frames, layers, curves, residual, water, theme, p
   const page = { player, section, frames, layers, curves };
   player.addEventListener("time", () => showMoment(page));
   bindTransport(player);
+  find("section").addEventListener("click", () => player.toggle());
   bindKeys(player);
 
   bindHistory(desk);
@@ -68,7 +71,7 @@ function opening(frames) {
 }
 
 function load({ player, section, frames, layers }, minute) {
-  const { mobile, held, water, place, minutes } = frames.data;
+  const { mobile, held, water, place } = frames.data;
   const { name, edges, depth, sealed } = layers.data; // one row: arrays of different lengths
   const cuts = Array.from(edges);
   section.load({
@@ -77,8 +80,7 @@ function load({ player, section, frames, layers }, minute) {
     mobile, held, water, place,
     sealed: sealed[0],
   });
-  find("scrub").max = minutes.length - 1;
-  player.load(minutes, minute);
+  player.load(frames.data.minutes, minute);
 }
 
 function tell({ told }) {
@@ -124,20 +126,12 @@ function bindMethod(desk) {
   });
 }
 
-// Two figures are what these numbers can bear, and four decimals; never an exponent.
-function digits(value) {
-  if (!(value > 0)) return "0";
-  if (value < 0.00005) return "< 0.0001";
-  const places = Math.min(4, Math.max(0, 1 - Math.floor(Math.log10(value))));
-  return value.toFixed(places);
-}
-
 function showMoment({ player, section, frames, curves }) {
   const { place, water, limits } = frames.data;
   section.draw(player.position);
   const i = Math.floor(player.position);
   const minute = player.minute;
-  const clock = minute < 10 ? minute.toFixed(1) : Math.round(minute).toString();
+  const clock = minutes(minute);
   const known = (key) => digits(valueAt(curves.data.minutes, curves.data[key], minute));
   find("clock").textContent = clock;
   find("place").textContent = place[i];
@@ -146,10 +140,7 @@ function showMoment({ player, section, frames, curves }) {
   for (const key of ["worst", "typical", "floor"]) find(`key-${key}`).textContent = known(key);
   const limit = limits[i] || "nothing yet: the sheet is taking up fixer";
   if (find("limit").textContent !== limit) find("limit").textContent = limit;
-  const scrub = find("scrub");
-  scrub.value = player.position;
-  scrub.style.setProperty("--filled", `${(100 * player.position) / (player.last || 1)}%`);
-  scrub.setAttribute("aria-valuetext", `${clock} minutes, ${place[i]}`);
+  showScrub(player, `${clock} minutes, ${place[i]}`);
   showShares(frames.data, i);
 }
 
@@ -165,43 +156,4 @@ function percentage(percent) {
   if (percent === 0) return "0";
   if (percent < 0.01) return "< 0.01";
   return percent.toFixed(percent < 10 ? 2 : 0);
-}
-
-function bindTransport(player) {
-  find("play").addEventListener("click", () => player.toggle());
-  find("back").addEventListener("click", () => player.step(-1));
-  find("ahead").addEventListener("click", () => player.step(1));
-  find("speed").addEventListener("change", (event) => {
-    player.speed = Number(event.target.value);
-  });
-  find("scrub").addEventListener("input", (event) => {
-    player.pause();
-    player.seek(event.target.valueAsNumber);
-  });
-  player.addEventListener("state", () => {
-    const play = find("play");
-    play.classList.toggle("playing", player.playing);
-    play.setAttribute("aria-label", player.playing ? "Pause" : "Play");
-  });
-  const canvas = find("section");
-  canvas.addEventListener("click", () => player.toggle());
-}
-
-// Space, arrows, Home and End drive the clock unless another control has use for them.
-function bindKeys(player) {
-  const actions = {
-    " ": () => player.toggle(),
-    ArrowLeft: () => player.step(-1),
-    ArrowRight: () => player.step(1),
-    Home: () => { player.pause(); player.seek(0); },
-    End: () => { player.pause(); player.seek(player.last); },
-  };
-  document.addEventListener("keydown", (event) => {
-    const action = actions[event.key];
-    if (!action || event.ctrlKey || event.metaKey || event.altKey) return;
-    const owner = event.target.closest("input, select, button, summary, a");
-    if (owner && owner.id !== "scrub" && !(event.key === " " && owner.type === "range")) return;
-    event.preventDefault();
-    action();
-  });
 }

@@ -70,10 +70,12 @@ export function waiting(is) {
   }, PATIENCE);
 }
 
-// The scenario in the address: this page's own, and every link that carries it on.
-export function setState(state) {
+// The scenario in the address: this page's own, and every link that carries it on. `own`: what else
+// this page's address says.
+export function setState(state, own = "") {
   const query = state ? `?s=${state}` : "";
-  window.history.replaceState(null, "", `${window.location.pathname}${query}`);
+  const here = [own, state && `s=${state}`].filter((part) => part).join("&");
+  window.history.replaceState(null, "", `${window.location.pathname}${here && `?${here}`}`);
   for (const link of document.querySelectorAll("a[data-carry]")) {
     link.setAttribute("href", `${link.getAttribute("href").split("?")[0]}${query}`);
   }

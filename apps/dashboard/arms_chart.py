@@ -1,0 +1,85 @@
+"""The residual chart of several schedules: each curve with its own dash and its letter on it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from bokeh.core.properties import value
+from bokeh.models import Span
+
+from washsim_dashboard import chart
+from washsim_dashboard.arms import Session
+from washsim_dashboard.chart import Chart, Theme
+
+SIZE = 14
+"""px, of words in the chart."""
+STYLES = (
+    (3.5, "solid", "--arm-a"),
+    (3.0, [11, 5], "--arm-b"),
+    (3.0, [2, 5], "--arm-c"),
+    (3.0, [14, 4, 2, 4], "--arm-d"),
+)
+"""Width, dash and colour of curves A to D; arms.css draws the same samples."""
+
+
+def residual(session: Session) -> Chart:
+    """Worst sheet of each schedule against one clock, target and spot test drawn across."""
+    plot, theme = curves(session)
+    theme += chart.draw_levels(plot, session.lines)
+    return marked(plot, theme + draw_letters(plot, session, SIZE))
+
+
+def large(session: Session, size: int) -> Chart:
+    """The same with few things in large type: the curves and the target; size in px."""
+    plot, theme = curves(session)
+    for axis in plot.axis:
+        axis.axis_label_text_font_size = axis.major_label_text_font_size = f"{size}px"
+    plot.xaxis.axis_label = "minutes"
+    target = Span(location=session.lines.target, dimension="width", line_width=3)
+    name = chart.words(session.lines.target, "target", above=False)
+    name.text_font_size = f"{size}px"
+    for part in (target, name):
+        plot.add_layout(part)
+    theme.append((target, {"line_color": "--goal"}))
+    theme.append((name, {"text_color": "--ink", "background_fill_color": "--card"}))
+    return marked(plot, theme + draw_letters(plot, session, size))
+
+
+def curves(session: Session) -> tuple[Any, Theme]:
+    """A figure with a curve for each schedule."""
+    plot, theme = chart.frame()
+    # a curve's end is seen as such
+    plot.x_range.range_padding = 0.015
+    for curve, (width, dash, colour) in zip(session.curves, STYLES, strict=True):
+        drawn = plot.line("minutes", "residual", source=curve, line_width=width, line_dash=dash)
+        theme.append((drawn.glyph, {"line_color": colour}))
+    return plot, theme
+
+
+def marked(plot: Any, theme: Theme) -> Chart:
+    """The finished chart, with a marker that shows the time."""
+    marker = Span(location=0, dimension="height", line_width=2.5)
+    plot.add_layout(marker)
+    return Chart(figure=plot, marker=marker, theme=[*theme, (marker, {"line_color": "--marker"})])
+
+
+def draw_letters(plot: Any, session: Session, size: int) -> Theme:
+    """A letter in a disc on each curve."""
+    disc = plot.scatter(
+        "minutes", "residual", source=session.letters, size=1.6 * size, line_width=1.5
+    )
+    letter = plot.text(
+        "minutes",
+        "residual",
+        "letter",
+        source=session.letters,
+        text_align="center",
+        text_baseline="middle",
+        text_font=value(chart.FONT),
+        text_font_size=f"{size}px",
+        text_font_style="bold",
+    )
+    return [
+        (disc.glyph, {"fill_color": "--card", "line_color": "--ink"}),
+        (letter.glyph, {"text_color": "--ink"}),
+    ]
