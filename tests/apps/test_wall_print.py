@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from io import BytesIO
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -10,12 +11,12 @@ from PIL import Image
 from playwright.sync_api import Browser
 from pypdf import PdfReader
 
-from tests.apps.test_explore import ARTEFACTS, browser  # noqa: F401
 from tests.unit.evenings import ALL
 from washsim import files, wall_page
 from washsim.wall_sheet import wall_sheet
 from washsim.wording import Clock
 
+ARTEFACTS = Path(__file__).parents[1] / "artefacts"
 HALF_PAST_SEVEN = 19.5 * 3600
 LONG = {
     "a hundred sheets": files.example("hold_and_changes").but({"sheet.count": 100}),
@@ -24,7 +25,7 @@ LONG = {
 
 
 @pytest.fixture
-def printed(browser: Browser) -> Any:  # noqa: F811
+def printed(browser: Browser) -> Any:
     """Prints a document and keeps an ear on the network."""
     page = browser.new_page()
     asked: list[str] = []
@@ -84,7 +85,7 @@ def test_what_does_not_fit_is_split_into_numbered_pages(
 
 
 @pytest.mark.parametrize("name", ["hold_and_changes", "transfer"])
-def test_black_on_white(browser: Browser, name: str) -> None:  # noqa: F811
+def test_black_on_white(browser: Browser, name: str) -> None:
     width, height = wall_page.PAPERS["a4"]
     page = browser.new_page(viewport={"width": round(width / 0.75), "height": round(height / 0.75)})
     page.emulate_media(media="print")

@@ -99,12 +99,14 @@ function tick() {
   const left = (run.due() - Date.now()) / 1000;
   // rounded up while it is to come, so that 0:00 is the moment itself
   const text = left > 0 ? span(Math.ceil(left)) : span(-left);
-  const when = left > 0 ? "in" : "late";
+  // hands take their time: a move is due while they are at it, and late after that
+  const when = left > 0 ? "in" : -left <= run.next.hands ? "now" : "late";
   document.body.classList.toggle("due", left <= 0);
   if (`${when} ${text}` === shown) return;
   shown = `${when} ${text}`;
   find("when").textContent = when;
   find("countdown").textContent = text;
+  find("countdown").style.setProperty("--length", text.length);
   document.title = `${text} ${run.next.moves[0]}`;
 }
 
