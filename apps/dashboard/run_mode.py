@@ -9,7 +9,7 @@ from washsim import moves, wall_sheet, wording
 from washsim.scenario import Scenario
 
 
-def plan(scenario: Scenario, clock: wording.Clock) -> dict[str, Any]:
+def plan(scenario: Scenario, style: wording.Style) -> dict[str, Any]:
     """Title, what to make ready, and the moments in order: s from the start, what to do, hands.
 
     InputError where the scenario's steps cannot be carried out.
@@ -25,13 +25,13 @@ def plan(scenario: Scenario, clock: wording.Clock) -> dict[str, Any]:
             {
                 "at": at,
                 "hands": sum(one.hands for one in todo),
-                "moves": [wording.say(one, letters, guests) for one in todo],
+                "moves": [wording.say(one, letters, guests, style.units) for one in todo],
             }
         )
     return {
         "title": scenario.title,
-        "start": clock.start,
-        "hours": clock.hours,
-        "ready": list(wall_sheet.wall_sheet(scenario, clock).ready),
+        "start": style.start,
+        "hours": style.hours,
+        "ready": list(wall_sheet.wall_sheet(scenario, style).ready),
         "moments": moments,
     }

@@ -16,13 +16,13 @@ from playwright.sync_api import Browser, Page, expect
 
 from tests.apps.conftest import wait_for
 from washsim import files
-from washsim.wording import Clock
+from washsim.wording import Style
 from washsim_dashboard import run_mode
 
 ARTEFACTS = Path(__file__).parents[1] / "artefacts"
 SEVEN = datetime(2026, 3, 1, 19, 0, 0)
 RUN = "assets/run.html"
-PLAN = run_mode.plan(files.example("demo"), Clock(start=19 * 3600 + 1800))
+PLAN = run_mode.plan(files.example("demo"), Style(start=19 * 3600 + 1800))
 """Sheets in at 0, lifted at 1:00, dumps at 11:10, 21:10, ..., out at 61:10."""
 
 Open = Callable[..., Page]
@@ -202,7 +202,7 @@ def test_it_keeps_working_when_the_server_is_gone(
 def test_it_can_be_read_from_afar(
     opened: Open, address: str, name: str, size: tuple[int, int]
 ) -> None:
-    busy = run_mode.plan(files.example("transfer"), Clock(start=19 * 3600 + 1800))
+    busy = run_mode.plan(files.example("transfer"), Style(start=19 * 3600 + 1800))
     page = opened(address, busy, size)
     ARTEFACTS.mkdir(exist_ok=True)
     page.screenshot(path=ARTEFACTS / f"run-ready-{name}.png")
