@@ -77,6 +77,11 @@ def cautions(result: Result, system: str = "metric") -> tuple[str, ...]:
     return tuple(found)
 
 
+def underfixed(result: Result) -> str:
+    """What must be told before any pass: prints that may not be fixed; empty where they are."""
+    return " ".join(_fixed(result))
+
+
 def _fixed(result: Result) -> list[str]:
     """Cautions about prints that may not be fixed: no washing mends that."""
     scenario, fixing = result.scenario, result.scenario.fixing
