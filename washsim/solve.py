@@ -16,6 +16,8 @@ from washsim.translate import build_slab, engine_lots, thiosulfate, translate
 from washsim.unknowns import NOMINAL, Sample
 
 Intervals = tuple[int, ...]
+Nodes = tuple[str, Intervals]
+"""A node family and the intervals of each layer."""
 
 _LADDER = ((12, 4), (16, 6), (24, 10), (32, 14))
 """Lobatto intervals of slow and of quick layers, coarse to fine."""
@@ -56,7 +58,7 @@ def solve(scenario: Scenario, progress: Callable[[float], None] | None = None) -
     return Result(scenario, coarse, error)
 
 
-def ladder(nodes: str, paper: Paper) -> list[tuple[str, Intervals]]:
+def ladder(nodes: str, paper: Paper) -> list[Nodes]:
     """Node families and counts to try for a setting of nodes, coarse to fine."""
     if nodes == "even":
         slow, quick = _EVEN
