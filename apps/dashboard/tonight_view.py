@@ -177,7 +177,7 @@ def values(scenario: Scenario, wishes: Wishes, system: str) -> dict[str, Any]:
 
 
 def front(found: planner.Front, system: str) -> dict[str, Any]:
-    """The plans as points and lines of text, the visitor's own schedule, and what to say of none."""
+    """The plans as points and lines of text, the visitor's own schedule, and a sentence."""
     return {
         "plans": [_point(one, system) for one in found.plans],
         "own": _point(found.own, system),
