@@ -18,7 +18,7 @@ from bokeh.model import DataModel
 from bokeh.models import Spacer
 from bokeh.palettes import Cividis256
 
-from washsim import planner
+from washsim import planner, plans
 from washsim.errors import InputError, WashsimError
 from washsim.fields import one_of
 from washsim.ribbon import KINDS
@@ -40,7 +40,8 @@ class Plans(DataModel):
     """What page and server say to each other.
 
     asked by the browser: {"changes": [...], "number": ...}. shape: what there is to fill in. told:
-    values, state, error, answer. front: the plans found, {} while there are none. detail: the
+    values, state, error, answer. front: the visitor's own schedule
+    and the plans found. detail: the
     schedule shown. work: {"state": "idle", "working", "found" or "failed", "share", "words"}.
     """
 
@@ -56,7 +57,7 @@ class Cancelled(Exception):
     """Nobody waits for this search any more."""
 
 
-_found: OrderedDict[tuple[Scenario, planner.Wish], planner.Front] = OrderedDict()
+_found: OrderedDict[tuple[Scenario, plans.Wish], plans.Front] = OrderedDict()
 
 
 def page() -> pn.Template:
@@ -102,7 +103,7 @@ class Session:
         self.system, self.later = system, later
         self.scenario = self.base = scenario
         self.wishes = Wishes()
-        self.front: planner.Front | None = None
+        self.front: plans.Front | None = None
         self.chosen = -1
         self.number = 0
         self.answers = 0
@@ -158,9 +159,9 @@ class Session:
 
     def choose(self, index: Any) -> None:
         """Show a plan by its number in the front, or the visitor's own schedule, -1."""
-        plans = self.front.plans if self.front else ()
-        if not isinstance(index, int) or not -1 <= index < len(plans):
-            raise InputError(f"plan: expected a number below {len(plans)}")
+        found = self.front.plans if self.front else ()
+        if not isinstance(index, int) or not -1 <= index < len(found):
+            raise InputError(f"plan: expected a number below {len(found)}")
         self.chosen = index
 
     def forget(self) -> None:
@@ -186,7 +187,7 @@ class Session:
         if self.board.work["state"] == "working":
             self.board.work = {"state": "idle", "share": 0.0, "words": ""}
 
-    def _search(self, number: int, scenario: Scenario, wish: planner.Wish) -> None:
+    def _search(self, number: int, scenario: Scenario, wish: plans.Wish) -> None:
         """In a thread of its own: only `later` reaches back."""
         told = time.monotonic()
 
@@ -222,7 +223,7 @@ class Session:
         if number == self.number:
             self.board.work = {"state": "failed", "share": 0.0, "words": words}
 
-    def arrived(self, number: int, found: planner.Front) -> None:
+    def arrived(self, number: int, found: plans.Front) -> None:
         """Show the front, and of it the plan with least water."""
         if number != self.number:
             return
@@ -235,9 +236,13 @@ class Session:
 
     def show(self) -> None:
         """Ship what differs: the form, the front, the schedule shown."""
+        if self.front is None:
+            front = tonight_view.alone(self.scenario, self.wishes, self.system)
+        else:
+            front = tonight_view.front(self.front, self.system)
         found = {
             "shape": tonight_view.shape(self.scenario, self.base, self.system),
-            "front": tonight_view.front(self.front, self.system) if self.front else {},
+            "front": front,
             "detail": self.detail() | {"chosen": self.chosen},
         }
         for name, value in found.items():

@@ -11,10 +11,10 @@ from typing import Any
 
 import numpy as np
 
-from washsim import advice, ledger, planner, ribbon, solve, wall_page, wall_sheet, wording
+from washsim import advice, ledger, plans, ribbon, solve, wall_page, wall_sheet, wording
 from washsim.errors import InputError
-from washsim.fields import Quantity, check_number, declared, one_of
-from washsim.ledger import EVENINGS, Bill
+from washsim.fields import Quantity, declared, one_of
+from washsim.ledger import EVENINGS
 from washsim.result import Result
 from washsim.scenario import Scenario
 from washsim.units import UNITS, gram, in_system, kilowatt_hour, minute, rounded
@@ -29,6 +29,16 @@ GROUPS: dict[str, tuple[str, ...]] = {
     "Target": ("target.preset", "target.residual"),
 }
 """Fields of the scenario that this page asks for; all others are Explore's."""
+SAID = {
+    "sheet.interval": "One print every",
+    "fixing.duration": "Fixing time",
+    "fixing.sheets_per_litre": "Fixed per litre before",
+    "water.temperature": "Wash water",
+    "water.tap_temperature": "Cold tap, if heated",
+    "water.price": "Water price",
+    "target.preset": "Target",
+}
+"""Labels where a field stands beside fields of other blocks."""
 VESSEL = ("name", "volume", "flow", "pieces", "puddle", "stirring")
 POINTS = 150
 """Times of a ribbon: as many as a narrow screen has columns to show."""
@@ -57,8 +67,8 @@ class Wishes:
     paper: str = "a4"
 
     @property
-    def wish(self) -> planner.Wish:
-        return planner.Wish(seconds=self.minutes, chance=self.chance, aid=self.aid == "yes")
+    def wish(self) -> plans.Wish:
+        return plans.Wish(seconds=self.minutes, chance=self.chance, aid=self.aid == "yes")
 
     def style(self, system: str) -> wording.Style:
         start = wording.start_of(self.start)
@@ -135,7 +145,8 @@ def shape(scenario: Scenario, base: Scenario, system: str) -> dict[str, Any]:
 def _field(scenario: Scenario, base: Scenario, path: str, system: str) -> dict[str, Any]:
     parent, _, name = path.rpartition(".")
     spec = declared(type(edits.at(scenario, parent)))[name]
-    return form.field(scenario, base, path, spec, system)
+    found = form.field(scenario, base, path, spec, system)
+    return found | {"label": SAID.get(path, found["label"])}
 
 
 def _wish(name: str) -> dict[str, Any]:
@@ -176,7 +187,25 @@ def values(scenario: Scenario, wishes: Wishes, system: str) -> dict[str, Any]:
 # --- the front ---
 
 
-def front(found: planner.Front, system: str) -> dict[str, Any]:
+def alone(scenario: Scenario, wishes: Wishes, system: str) -> dict[str, Any]:
+    """The front before anything is found: the visitor's own schedule, its chance not known yet."""
+    stages = scenario.timeline.stages
+    own = plans.Plan(
+        scenario=scenario,
+        seconds=stages[-1].stop - stages[1].start,
+        volume=plans.volume_of(scenario),
+        chance=float("nan"),
+        residual=float("nan"),
+    )
+    return {
+        "plans": [],
+        "own": _point(own, system) | {"chance": ""},
+        "limit": wishes.minutes / minute,
+        "sentence": "",
+    }
+
+
+def front(found: plans.Front, system: str) -> dict[str, Any]:
     """The plans as points and lines of text, the visitor's own schedule, and a sentence."""
     return {
         "plans": [_point(one, system) for one in found.plans],
@@ -186,7 +215,7 @@ def front(found: planner.Front, system: str) -> dict[str, Any]:
     }
 
 
-def _point(plan: planner.Plan, system: str) -> dict[str, Any]:
+def _point(plan: plans.Plan, system: str) -> dict[str, Any]:
     unit = in_system(UNITS["l"], system)
     return {
         "minutes": plan.seconds / minute,
@@ -199,7 +228,7 @@ def _point(plan: planner.Plan, system: str) -> dict[str, Any]:
     }
 
 
-def _sentence(found: planner.Front, system: str) -> str:
+def _sentence(found: plans.Front, system: str) -> str:
     """What came of the search."""
     own, chance = found.own, percent(found.wish.chance)
     if found.plans:
@@ -244,7 +273,7 @@ def solved(scenario: Scenario) -> Result:
 
 
 def detail(
-    scenario: Scenario, wishes: Wishes, system: str, plan: planner.Plan | None = None
+    scenario: Scenario, wishes: Wishes, system: str, plan: plans.Plan | None = None
 ) -> dict[str, Any]:
     """Sentences, ribbon, ledger, wall sheet and run of one schedule; `plan` if a search made it."""
     result = solved(scenario)
@@ -271,7 +300,7 @@ def detail(
     }
 
 
-def _lines(result: Result, plan: planner.Plan | None, system: str) -> list[str]:
+def _lines(result: Result, plan: plans.Plan | None, system: str) -> list[str]:
     """Why this schedule, in two or three sentences."""
     worst = result.worst_lot
     limits = advice.limits_now(result, worst, result.run.timeline.end)
@@ -309,30 +338,27 @@ def _ribbon(result: Result, style: wording.Style) -> dict[str, Any]:
 
 
 def _ledger(result: Result, wishes: Wishes, system: str) -> dict[str, Any]:
-    """The ledger as a table of texts."""
-    check_number(EVENINGS, wishes.evenings, "evenings a year")
+    """The ledger as a table of texts: a row for the evening, a print, a square metre, a year."""
     found = ledger.ledger(result, wishes.evenings)
     assert found.per_year is not None
-    columns = {
+    bills = {
         "evening": found.evening,
         "print": found.per_print,
         "m² of paper": found.per_m2,
         f"year of {wishes.evenings}": found.per_year,
     }
-    rows: list[tuple[str, Any]] = [
-        ("Fresh water", lambda bill: wording.amount(bill.water, "l", system)),
-        ("Price", lambda bill: rounded(bill.cost)),
-        ("Heat", lambda bill: f"{rounded(bill.heat / kilowatt_hour)} kWh"),
-        ("Silver in the water", lambda bill: f"{rounded(bill.silver / gram)} g"),
-    ]
-
-    def cells(text: Any) -> list[str]:
-        bills: list[Bill] = list(columns.values())
-        return [text(bill) for bill in bills]
-
     sentences = (ledger.sentence(found, system), ledger.first_sentence(found, system))
     return {
-        "columns": list(columns),
-        "rows": [[label, *cells(text)] for label, text in rows],
+        "columns": ["fresh water", "price", "heat", "silver in it"],
+        "rows": [
+            [
+                label,
+                wording.amount(bill.water, "l", system),
+                rounded(bill.cost),
+                f"{rounded(bill.heat / kilowatt_hour)} kWh",
+                f"{rounded(bill.silver / gram)} g",
+            ]
+            for label, bill in bills.items()
+        ],
         "notes": [words for words in sentences if words],
     }

@@ -2,9 +2,10 @@
 // there is a wall. Water is on a logarithmic axis, as plans differ by factors.
 
 const NS = "http://www.w3.org/2000/svg";
-const EDGE = { left: 52, right: 18, top: 14, bottom: 40 };
+const EDGE = { left: 44, right: 18, top: 18, bottom: 40 };
 const STEPS = [1, 2, 5];
-const RADIUS = 12;
+const RADIUS = 11;
+const FAR = 1.3;
 
 function draw(tag, attributes, text) {
   const element = document.createElementNS(NS, tag);
@@ -23,7 +24,7 @@ export class Front {
   }
 
   load(data, chosen) {
-    this.data = data.own ? data : null;
+    this.data = data;
     this.chosen = chosen;
     this.paint();
   }
@@ -32,22 +33,24 @@ export class Front {
     const { svg, data } = this;
     const { clientWidth: width, clientHeight: height } = svg;
     svg.replaceChildren();
-    svg.hidden = !data;
     if (!data || !width) return;
     svg.setAttribute("viewBox", `0 0 ${width} ${height}`);
     const points = [...data.plans, data.own];
-    const times = [...points.map((one) => one.minutes), data.limit];
+    const times = points.map((one) => one.minutes);
     const waters = points.map((one) => one.water);
-    const low = Math.min(...times), high = Math.max(...times);
-    const pad = Math.max((high - low) * 0.08, 1);
+    const low = Math.min(...times), latest = Math.max(...times);
+    // a wall far behind all plans is told, not drawn: the plans would huddle in a corner
+    const far = data.limit > FAR * latest;
+    const high = far ? latest : Math.max(latest, data.limit);
+    const pad = Math.max((high - low) * 0.1, 1);
     const x0 = Math.max(0, low - pad), x1 = high + pad;
     const y0 = Math.log10(Math.min(...waters) / 1.3), y1 = Math.log10(Math.max(...waters) * 1.3);
     this.x = (minutes) => EDGE.left + ((width - EDGE.left - EDGE.right) * (minutes - x0)) / (x1 - x0);
     this.y = (water) => height - EDGE.bottom - ((height - EDGE.top - EDGE.bottom) * (Math.log10(water) - y0)) / (y1 - y0);
     this.axes(width, height, [x0, x1], [y0, y1], data.own.unit);
-    const wall = this.x(data.limit);
-    svg.append(draw("line", { class: "wall", x1: wall, x2: wall, y1: EDGE.top, y2: height - EDGE.bottom }));
-    svg.append(draw("text", { x: wall - 6, y: EDGE.top + 12, "text-anchor": "end" }, "time there is"));
+    const wall = far ? width - EDGE.right + 6 : this.x(data.limit);
+    if (!far) svg.append(draw("line", { class: "wall", x1: wall, x2: wall, y1: EDGE.top, y2: height - EDGE.bottom }));
+    svg.append(draw("text", { x: wall - 6, y: EDGE.top + 2, "text-anchor": "end" }, far ? `time there is: ${data.limit} min →` : "time there is"));
     const way = data.plans.map((one, i) => `${i ? "L" : "M"}${this.x(one.minutes)} ${this.y(one.water)}`).join("");
     svg.append(draw("path", { class: "way", d: way || "M0 0" }));
     this.point(data.own, -1);
@@ -71,7 +74,7 @@ export class Front {
       }
     }
     this.svg.append(draw("text", { class: "axis", x: width - EDGE.right, y: height - 6, "text-anchor": "end" }, "minutes in the wash"));
-    this.svg.append(draw("text", { class: "axis", x: 4, y: EDGE.top }, unit));
+    this.svg.append(draw("text", { class: "axis", x: 4, y: EDGE.top - 4 }, unit));
   }
 
   point(plan, index) {
@@ -82,7 +85,7 @@ export class Front {
       ? draw("path", { d: `M${x} ${y - r}L${x + r} ${y}L${x} ${y + r}L${x - r} ${y}Z` })
       : draw("circle", { cx: x, cy: y, r }));
     if (index >= 0) group.append(draw("text", { x, y }, index + 1));
-    group.append(draw("title", {}, `${plan.words}: ${plan.amount}, ${Math.round(plan.minutes)} min, chance ${plan.chance}`));
+    group.append(draw("title", {}, `${plan.words}: ${plan.amount}, ${Math.round(plan.minutes)} min${plan.chance && `, chance ${plan.chance}`}`));
     group.addEventListener("click", () => this.choose(index));
     this.svg.append(group);
     if (index < 0) this.svg.append(draw("text", { x: x + r + 4, y: y + 5 }, "yours"));

@@ -85,37 +85,47 @@ export class Ribbon {
   }
 
   bar(pen, name, lot, y, step, i) {
-    const { minutes, residual, stays, target } = this.data;
+    const { residual, stays } = this.data;
     const values = residual[lot];
     const thick = step - 2, thin = Math.max(3, Math.round(step * 0.4));
     pen.fillStyle = this.ink;
     pen.textAlign = "right";
     pen.textBaseline = "middle";
     if (step >= 14 || i % 5 === 0 || i === this.data.sheets.length - 1) pen.fillText(name, this.left - 6, y + step / 2);
+    let before = "";
     for (const [kind, letter, start, stop] of stays[lot]) {
       if (kind === "done" || kind === "air") this.thread(pen, start, stop, y + step / 2, kind === "done");
       else if (kind === "fixing") this.hatch(pen, start, stop, y + 1, thick);
-      else this.wash(pen, values, minutes, target, start, stop, y, step, thick, thin, letter);
+      else {
+        this.wash(pen, values, start, stop, y, step, thick, thin);
+        if (letter !== before && step >= 14) this.letter(pen, values, start, stop, y + step / 2, letter);
+      }
+      if (letter) before = letter;
     }
   }
 
-  wash(pen, values, minutes, target, start, stop, y, step, thick, thin, letter) {
+  wash(pen, values, start, stop, y, step, thick, thin) {
+    const { minutes, target } = this.data;
     for (let k = 0; k + 1 < minutes.length; k += 1) {
       const from = Math.max(minutes[k], start), to = Math.min(minutes[k + 1], stop);
       if (to <= from || values[k] === null) continue;
-      const over = values[k + 1] > target;
-      const h = over ? thick : thin;
+      const h = values[k + 1] > target ? thick : thin;
       const x = this.x(from);
       pen.fillStyle = this.colour(values[k + 1]);
       // half a pixel over, or hairs show between neighbours
       pen.fillRect(x, y + (step - h) / 2, this.x(to) - x + 0.5, h);
     }
+  }
+
+  // The tray's letter, where it has room on a thick bar.
+  letter(pen, values, start, stop, y, letter) {
+    const { minutes, target } = this.data;
     const room = this.x(stop) - this.x(start);
-    const at = minutes.findIndex((minute) => minute > start);
-    if (room < 22 || step < 14 || !(values[at] > target)) return;
+    const at = minutes.findIndex((minute) => this.x(minute) > this.x(start) + 22);
+    if (room < 22 || at < 0 || !(values[at] > target)) return;
     pen.fillStyle = share(values[at]) > 0.55 ? "#000" : "#fff";
     pen.textAlign = "left";
-    pen.fillText(letter, this.x(start) + 5, y + step / 2 + 0.5);
+    pen.fillText(letter, this.x(start) + 5, y + 0.5);
   }
 
   hatch(pen, start, stop, y, height) {

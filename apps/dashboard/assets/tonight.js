@@ -115,7 +115,7 @@ function showFront({ board, front, desk }) {
   front.load(data, detail.chosen);
   if (data.sentence) find("found").textContent = data.sentence;
   const focused = document.activeElement?.name === "plan";
-  const plans = data.own ? [...data.plans.map((plan, i) => [i, plan]), [-1, data.own]] : [];
+  const plans = [...data.plans.map((plan, i) => [i, plan]), [-1, data.own]];
   const choices = plans.map(([index, plan]) => {
     const input = make("input", { type: "radio", name: "plan", value: index, checked: index === detail.chosen });
     input.addEventListener("change", () => desk.ask({ do: "choose", index }));
