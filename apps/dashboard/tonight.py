@@ -33,6 +33,7 @@ OFTEN = 0.1
 """s between two tellings of a search's progress."""
 KNOWN = 32
 """Fronts remembered, for whoever asks the same again."""
+IDLE = {"state": "idle", "share": 0.0, "words": ""}
 LATER = "This could not be computed; the server logged why."
 
 
@@ -108,7 +109,7 @@ class Session:
         self.number = 0
         self.answers = 0
         self.board = Plans(name="plans")
-        self.board.work = {"state": "idle", "share": 0.0, "words": ""}
+        self.board.work = IDLE
         self.show()
         self.tell(notice)
         self.board.on_change("asked", self.take)
@@ -167,6 +168,7 @@ class Session:
     def forget(self) -> None:
         """The plans were made for other things at hand."""
         self.stop()
+        self.board.work = IDLE
         self.front, self.chosen = None, -1
 
     # the search
@@ -185,7 +187,7 @@ class Session:
         """Whatever search is on is no longer waited for."""
         self.number += 1
         if self.board.work["state"] == "working":
-            self.board.work = {"state": "idle", "share": 0.0, "words": ""}
+            self.board.work = IDLE
 
     def _search(self, number: int, scenario: Scenario, wish: plans.Wish) -> None:
         """In a thread of its own: only `later` reaches back."""

@@ -11,6 +11,8 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page
 
+from tests.apps.evening import ADDRESS
+
 Visit = Callable[..., Page]
 ARTEFACTS = Path(__file__).parents[1] / "artefacts"
 SIZES = {"wide": (1280, 720), "large": (1920, 1080), "phone": (390, 844)}
@@ -19,6 +21,7 @@ PAGES = {
     "compare": "compare",
     "compare-four": "compare?question=with_aid",
     "compare-ways": "compare?ways=slots,pile,row,sea",
+    "tonight": ADDRESS,
     "class": "class",
     "class-four": "class?question=which_way_up",
     "join": "join",

@@ -66,7 +66,7 @@ export class Ribbon {
 
   clock(pen, height) {
     const { start, hours } = this.data;
-    const gap = [5, 10, 15, 30, 60, 120, 240, 480].find((each) => (this.right - this.left) / (this.end / each) >= 64) ?? 960;
+    const gap = [1, 2, 5, 10, 15, 30, 60, 120, 240, 480].find((each) => (this.right - this.left) / (this.end / each) >= 64) ?? 960;
     pen.fillStyle = this.quiet;
     pen.strokeStyle = this.line;
     pen.textBaseline = "alphabetic";

@@ -126,7 +126,7 @@ function showFront({ board, front, desk }) {
       make("span", { textContent: plan.chance }),
       make("span", { className: "words", textContent: index < 0 ? `yours: ${plan.words}` : plan.words }));
   });
-  find("choices").replaceChildren(find("choices").firstElementChild, ...choices);
+  find("choices").replaceChildren(...choices);
   if (focused) find("choices").querySelector("input:checked")?.focus();
 }
 

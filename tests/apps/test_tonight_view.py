@@ -1,0 +1,335 @@
+"""The page Tonight without a server: what it shows, and how a visitor's session behaves."""
+
+from __future__ import annotations
+
+import queue
+import threading
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+
+from tests.apps.evening import quick
+from washsim import files, planner, plans, unknowns
+from washsim.errors import InputError
+from washsim.scenario import Target
+from washsim_dashboard import share, tonight, tonight_view
+from washsim_dashboard.tonight_view import Wishes
+
+DEMO = files.example("demo")
+
+
+def plan_of(scenario: Any, chance: float = 0.93) -> plans.Plan:
+    stages = scenario.timeline.stages
+    return plans.Plan(
+        scenario=scenario,
+        seconds=stages[-1].stop - stages[1].start,
+        volume=plans.volume_of(scenario),
+        chance=chance,
+        residual=0.009e-3,
+    )
+
+
+def front_of(*found: plans.Plan, scenario: Any = DEMO, **others: Any) -> plans.Front:
+    return plans.Front(
+        wish=plans.Wish(seconds=5400),
+        own=plan_of(scenario, 0.97),
+        plans=found,
+        closest=others.get("closest"),
+        soonest=others.get("soonest"),
+        sample=unknowns.NOMINAL,
+    )
+
+
+LESS = DEMO.but({"steps.1.baths": 4})
+"""16 L instead of 24, 40 min in the water instead of 60."""
+
+
+# the form
+
+
+def test_every_field_has_a_value_and_a_way_back() -> None:
+    shape = tonight_view.shape(DEMO, DEMO, "metric")
+    values = tonight_view.values(DEMO, Wishes(), "metric")
+    fields = [*shape["wishes"]]
+    for group in (*shape["groups"], *shape["vessels"]):
+        fields += group["fields"]
+    assert len(fields) > 25
+    for field in fields:
+        assert field["path"] in values
+        assert field["reset"] == [values[field["path"]]], field["path"]
+    assert len({field["label"] for field in shape["groups"][0]["fields"]}) == 8
+
+
+def test_an_own_target_can_be_filled_in_once_it_is_chosen() -> None:
+    def paths(scenario: Any) -> list[str]:
+        target = tonight_view.shape(scenario, DEMO, "metric")["groups"][-1]
+        return [field["path"] for field in target["fields"]]
+
+    assert paths(DEMO) == ["target.preset"]
+    own = DEMO.but(target=Target(preset="own", residual=1e-5))
+    assert paths(own) == ["target.preset", "target.residual"]
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "attribute"),
+    [("minutes", 45, 2700.0), ("chance", 95, 0.95), ("evenings", 12, 12), ("aid", "yes", "yes")],
+)
+def test_wishes_are_kept_in_si(name: str, value: Any, attribute: Any) -> None:
+    found = getattr(tonight_view.with_wish(Wishes(), name, value), name)
+    assert found == (
+        attribute if isinstance(attribute, str) else pytest.approx(attribute, rel=1e-12)
+    )
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "message"),
+    [
+        ("minutes", 0, "time there is: expected 1 to 1440 min"),
+        ("chance", 100, "chance of the target: expected 50 to 99 %"),
+        ("evenings", 2.5, "evenings a year: expected a whole number"),
+        ("aid", "maybe", "wash aid at hand: expected no or yes"),
+        ("start", "late", "start: expected a time such as"),
+        ("luck", 1, "wish: expected"),
+    ],
+)
+def test_wishes_that_cannot_be_are_refused_in_words(name: str, value: Any, message: str) -> None:
+    with pytest.raises(InputError, match=message):
+        tonight_view.with_wish(Wishes(), name, value)
+
+
+# the front
+
+
+def test_a_front_is_told_in_litres_minutes_and_chances() -> None:
+    found = tonight_view.front(front_of(plan_of(LESS)), "metric")
+    (point,) = found["plans"]
+    assert (point["water"], point["amount"]) == (pytest.approx(16), "16 L")
+    # ten seconds of draining, then 40 min
+    assert point["minutes"] == pytest.approx(40 + 1 / 6)
+    assert point["chance"] == "93 %"
+    assert share.unpack(point["state"]) == LESS
+    assert found["sentence"].startswith("1 plan that meets the target with a chance of 90 % or")
+    assert "your own schedule takes 24 L in 60 min, chance 97 %" in found["sentence"]
+    us = tonight_view.front(front_of(plan_of(LESS)), "us")
+    assert us["plans"][0]["water"] == pytest.approx(16 / 3.785411784)
+    assert us["plans"][0]["unit"] == "gal"
+
+
+def test_no_plan_is_said_plainly_with_what_comes_closest() -> None:
+    found = front_of(closest=plan_of(LESS, 0.31), soonest=plan_of(DEMO))
+    told = tonight_view.front(found, "metric")["sentence"]
+    assert told.startswith("No plan with these vessels meets the target with a chance of 90 %")
+    assert "chance 31 %" in told
+    assert "With 60 min:" in told
+    assert tonight_view.front(found, "metric")["plans"] == []
+
+
+@pytest.mark.parametrize(
+    ("chance", "told"), [(0.0, "under 1 %"), (1.0, "over 99 %"), (0.914, "91 %")]
+)
+def test_no_chance_is_certain(chance: float, told: str) -> None:
+    assert tonight_view.percent(chance) == told
+
+
+def test_before_any_search_the_own_schedule_stands_alone() -> None:
+    found = tonight_view.alone(DEMO, Wishes(), "metric")
+    assert found["plans"] == []
+    assert (found["own"]["amount"], found["own"]["chance"]) == ("24 L", "")
+    assert found["limit"] == pytest.approx(90)
+
+
+# one plan in full
+
+
+def test_a_schedule_in_full() -> None:
+    wishes = Wishes(evenings=50, start="7:00 pm", clock="12")
+    found = tonight_view.detail(DEMO, wishes, "metric")
+    assert found["span"] == "7:00 pm to 8:01 pm · 24 L of water"
+    rows = {row[0]: row[1:] for row in found["ledger"]["rows"]}
+    assert rows["evening"][:3] == ["24 L", "0.096", "0 kWh"]
+    assert rows["year of 50"][:2] == ["1200 L", "4.8"]
+    assert rows["print"][0] == "1.71 L"
+    assert found["run"]["start"] == 19 * 3600
+    assert "7:11 pm" in found["sheet"]["html"]
+    assert found["sheet"]["pages"] == "one page"
+    assert share.unpack(found["state"]) == DEMO
+    assert found["press"] == ""
+
+
+def test_a_ribbon_that_travels() -> None:
+    ribbon = tonight_view.detail(DEMO, Wishes(), "metric")["ribbon"]
+    assert len(ribbon["sheets"]) == len(ribbon["row"]) == 14
+    assert all(len(row) == len(ribbon["minutes"]) for row in ribbon["residual"])
+    late = tonight_view.detail(files.example("late_sheet"), Wishes(), "metric")["ribbon"]
+    assert late["residual"][-1][0] is None, "the guest is not there yet"
+    assert late["residual"][0][0] is not None
+
+
+def test_s29_prints_that_may_not_be_fixed_are_told_first() -> None:
+    worn = DEMO.but({"fixing.sheets_per_litre": 60.0})
+    found = tonight_view.detail(worn, Wishes(), "metric")
+    assert "counts as spent" in found["press"]
+    assert "residual silver" in found["press"]
+    # the numbers are given all the same
+    assert found["lines"]
+    assert found["ledger"]["rows"]
+
+
+def test_a_plan_says_its_chance_and_why() -> None:
+    lines = tonight_view.detail(LESS, Wishes(), "metric", plan_of(LESS))["lines"]
+    assert "16 L in 40 min" in lines[0]
+    assert "in 93 % of the draws" in lines[1]
+    assert "stays under 0.009 g/m²" in lines[1]
+    assert "held up by" in lines[2]
+
+
+# a visitor's session
+
+
+class Desk:
+    """A session, a planner that waits to be let go, and calls handed over from its thread."""
+
+    def __init__(self, patch: pytest.MonkeyPatch) -> None:
+        self.calls: queue.Queue[Callable[[], None]] = queue.Queue()
+        self.go, self.begun, self.ended = threading.Event(), threading.Event(), threading.Event()
+        self.result: plans.Front | Exception = front_of(plan_of(LESS))
+        patch.setattr(planner, "plan", self.plan)
+        tonight._found.clear()
+        self.session = tonight.Session(DEMO, later=self.calls.put)
+
+    def plan(self, scenario: Any, wish: plans.Wish, progress: Callable[[float], None]) -> Any:
+        self.begun.set()
+        try:
+            while not self.go.wait(0.01):
+                progress(0.5)
+            if isinstance(self.result, Exception):
+                raise self.result
+            return self.result
+        finally:
+            self.ended.set()
+
+    def ask(self, *changes: dict[str, Any]) -> None:
+        self.session.board.asked = {"changes": list(changes), "number": self.session.answers}
+
+    def deliver(self, state: str) -> None:
+        """Carry out handed-over calls until the work is in a state."""
+        while self.session.board.work["state"] != state:
+            self.calls.get(timeout=20)()
+
+
+@pytest.fixture
+def desk(monkeypatch: pytest.MonkeyPatch) -> Iterator[Desk]:
+    found = Desk(monkeypatch)
+    yield found
+    found.go.set()
+    found.session.stop()
+
+
+def test_plans_come_when_they_are_found(desk: Desk) -> None:
+    assert desk.session.board.detail["chosen"] == -1
+    desk.ask({"do": "plan"})
+    assert desk.session.board.work["state"] == "working"
+    desk.calls.get(timeout=20)()
+    assert desk.session.board.work["share"] == 0.5
+    desk.go.set()
+    desk.deliver("found")
+    assert desk.session.board.detail["chosen"] == 0
+    assert share.unpack(desk.session.board.detail["state"]) == LESS
+    desk.ask({"do": "choose", "index": -1})
+    assert share.unpack(desk.session.board.detail["state"]) == DEMO
+    desk.ask({"do": "choose", "index": 1})
+    assert "plan: expected a number below 1" in desk.session.board.told["error"]
+
+
+def test_a_search_can_be_cancelled(desk: Desk) -> None:
+    desk.ask({"do": "plan"})
+    assert desk.begun.wait(20)
+    desk.ask({"do": "cancel"})
+    assert desk.session.board.work["state"] == "idle"
+    assert desk.ended.wait(20), "the thread works on for nobody"
+    while not desk.calls.empty():
+        desk.calls.get()()
+    assert desk.session.board.work["state"] == "idle"
+    assert desk.session.front is None
+
+
+def test_other_things_at_hand_make_the_plans_stale(desk: Desk) -> None:
+    desk.go.set()
+    desk.ask({"do": "plan"})
+    desk.deliver("found")
+    desk.ask({"do": "set", "path": "wish.evenings", "value": 12})
+    assert desk.session.front is not None, "a habit changes no plan"
+    desk.ask({"do": "set", "path": "sheet.count", "value": 9})
+    assert desk.session.board.front["plans"] == []
+    assert desk.session.board.work["state"] == "idle"
+    assert desk.session.board.detail["chosen"] == -1
+    assert share.unpack(desk.session.board.told["state"]).sheet.count == 9
+
+
+def test_the_same_again_is_remembered(desk: Desk) -> None:
+    desk.go.set()
+    desk.ask({"do": "plan"})
+    desk.deliver("found")
+    desk.begun.clear()
+    other = tonight.Session(DEMO, later=desk.calls.put)
+    other.search()
+    assert other.board.work["state"] == "found"
+    assert not desk.begun.is_set()
+
+
+def test_what_cannot_be_planned_is_said(desk: Desk) -> None:
+    desk.result = InputError("late: expected none to plan with")
+    desk.go.set()
+    desk.ask({"do": "plan"})
+    desk.deliver("failed")
+    assert desk.session.board.work["words"] == "late: expected none to plan with"
+
+
+def test_what_cannot_be_done_is_said_and_leaves_all_as_it_was(desk: Desk) -> None:
+    before = desk.session.board.detail
+    for change in (
+        {"do": "set", "path": "sheet.count", "value": -3},
+        {"do": "set", "path": "wish.chance", "value": 3},
+        {"do": "units", "system": "roman"},
+        {"do": "choose", "index": "x"},
+        {"do": "dance"},
+        "nonsense",
+    ):
+        answers = desk.session.board.told["answer"]
+        desk.ask(change)  # type: ignore[arg-type]
+        assert desk.session.board.told["error"]
+        assert desk.session.board.told["answer"] == answers + 1
+        assert desk.session.board.detail == before
+
+
+def test_us_units_change_words_not_the_scenario(desk: Desk) -> None:
+    desk.ask({"do": "units", "system": "us"})
+    assert desk.session.scenario == DEMO
+    assert desk.session.board.front["own"]["amount"] == "6.34 gal"
+    assert "refill 1.06 gal" in desk.session.board.detail["sheet"]["text"]
+    desk.ask({"do": "set", "path": "water.temperature", "value": 50})
+    assert desk.session.scenario.water.temperature == pytest.approx(283.15)
+
+
+def test_the_real_planner_through_a_session() -> None:
+    """Every plan is within the time, keeps its chance, and runs as it stands."""
+    calls: queue.Queue[Callable[[], None]] = queue.Queue()
+    session = tonight.Session(quick(), later=calls.put)
+    session.board.asked = {
+        "changes": [{"do": "set", "path": "wish.minutes", "value": 30}, {"do": "plan"}],
+        "number": 1,
+    }
+    while session.board.work["state"] == "working":
+        calls.get(timeout=300)()
+    assert session.board.work["state"] == "found", session.board.work["words"]
+    front = session.front
+    assert front is not None
+    assert front.plans
+    waters = [point["water"] for point in session.board.front["plans"]]
+    assert waters == sorted(waters, reverse=True)
+    for plan in front.plans:
+        assert plan.seconds <= 30 * 60 + 1e-6
+        assert plan.chance >= 0.9
+        detail = tonight_view.detail(plan.scenario, Wishes(), "metric", plan)
+        assert share.unpack(detail["state"]) == plan.scenario
