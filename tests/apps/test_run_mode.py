@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from tests.apps.conftest import wait_for
@@ -223,3 +224,14 @@ def test_it_can_be_read_from_afar(
         page.keyboard.press("Space")
     page.screenshot(path=ARTEFACTS / f"run-busy-{name}.png", full_page=True)
     assert page.evaluate("document.documentElement.scrollWidth") <= size[0]
+
+
+def test_axe_finds_nothing_serious(visit: Open) -> None:
+    """On a clock that runs: axe-core waits for timers of the page."""
+    page = visit(RUN, ready="#none")
+    page.evaluate("text => localStorage.setItem('washsim-run', text)", json.dumps({"plan": PLAN}))
+    page.reload()
+    for step in ("#start", "#done"):
+        found = Axe().run(page).response["violations"]
+        assert [one["id"] for one in found if one["impact"] in ("serious", "critical")] == []
+        page.locator(step).click()
