@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import io
 import re
+from itertools import groupby
 from pathlib import Path
 from typing import Any
 
@@ -42,12 +43,14 @@ def properties_page() -> str:
     page = NOTE + PROPERTIES_HEAD
     for name, title in TITLES.items():
         page += f"## {title}\n\n`washsim/data/{name}.toml`\n\n"
-        rows = [_row(path, node) for path, node in _leaves(tables.table(name), name)]
-        page += table(("what", "value", "band", "unit", "standing", "rests on"), rows)
-    page += "## Sources\n\n"
-    found = [tables.source(key) for key in tables.table("sources")]
-    rows = [[f'<a id="{s.key}"></a>`{s.key}`', s.citation, s.kind, s.note] for s in found]
-    return page + table(("key", "work", "kind", "what of it was seen"), rows)
+        for group, found in groupby(_leaves(tables.table(name), name), key=_group):
+            page += f"### {group}\n\n"
+            rows = [_row(path.removeprefix(f"{name}.{group}."), path, node) for path, node in found]
+            page += table(("what", "value", "band", "unit", "standing", "rests on"), rows)
+    page += "## Sources\n\nThe work, its kind, and what of it was really seen.\n\n"
+    for one in (tables.source(key) for key in tables.table("sources")):
+        page += f"### {one.key}\n\n{one.citation} *{one.kind.capitalize()}.* {one.note}\n\n"
+    return page
 
 
 def _leaves(node: dict[str, Any], path: str) -> list[tuple[str, dict[str, Any]]]:
@@ -61,8 +64,13 @@ def _leaves(node: dict[str, Any], path: str) -> list[tuple[str, dict[str, Any]]]
     return found
 
 
-def _row(path: str, node: dict[str, Any]) -> list[str]:
-    what = "`" + path.split(".", 1)[1] + "`"
+def _group(leaf: tuple[str, dict[str, Any]]) -> str:
+    """The part of a path that its neighbours share; single numbers stand by themselves."""
+    return leaf[0].split(".")[1]
+
+
+def _row(name: str, path: str, node: dict[str, Any]) -> list[str]:
+    what = f"`{name}`"
     cited = f"[{node['source']}](#{node['source']}): " if node["source"] else ""
     note = cited + node["note"]
     if "value" in node:
