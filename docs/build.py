@@ -18,6 +18,7 @@ import sys
 import tomllib
 from pathlib import Path
 
+from checks import run_checks, verification_page, write_csv
 from sphinx.cmd.build import build_main
 
 DOCS = Path(__file__).parent
@@ -26,9 +27,12 @@ KEPT = ("*.md", "*.json", "*.png", "*/*.md", "*/*.toml")
 """What of docs/ the site is made of."""
 
 
-def build(built: Path = BUILT) -> int:
-    """Write the whole site into a folder; 0 if Sphinx had nothing to complain of."""
-    source = built / "source"
+def build(run: bool = True) -> int:
+    """Write the whole site; 0 if Sphinx had nothing to complain of.
+
+    run: whether to run the checks, so that the page on verification shows how they came out.
+    """
+    source = BUILT / "source"
     shutil.rmtree(source, ignore_errors=True)
     for pattern in KEPT:
         for path in DOCS.glob(pattern):
@@ -37,8 +41,12 @@ def build(built: Path = BUILT) -> int:
                 target.parent.mkdir(parents=True, exist_ok=True)
                 shutil.copyfile(path, target)
     reference(source / "reference")
+    if run:
+        ran = run_checks()
+        (source / "verification.md").write_text(verification_page(ran), encoding="utf-8")
+        write_csv(ran, source / "checks.csv")
     options = ["-W", "--keep-going", "-q", "-E", "-b", "html", "-c", str(DOCS)]
-    return build_main([*options, "-d", str(built / "doctrees"), str(source), str(built / "html")])
+    return build_main([*options, "-d", str(BUILT / "doctrees"), str(source), str(BUILT / "html")])
 
 
 def reference(folder: Path) -> None:
@@ -68,5 +76,8 @@ names and keys that say so.
 
 
 if __name__ == "__main__":
-    argparse.ArgumentParser(description=__doc__).parse_args()
-    sys.exit(build())
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument(
+        "--list-checks", action="store_true", help="list the checks, do not run them: a minute less"
+    )
+    sys.exit(build(run=not parser.parse_args().list_checks))

@@ -1,22 +1,13 @@
-"""The pages on where numbers come from and what was checked, for docs/generate.py."""
+"""The page on where numbers come from, for docs/generate.py."""
 
 from __future__ import annotations
 
-import contextlib
-import io
-import re
 from itertools import groupby
-from pathlib import Path
 from typing import Any
 
-import pytest
 from tabular import NOTE, table
 
 from washsim import tables
-
-ROOT = Path(__file__).parents[1]
-
-# --- properties.md ---
 
 PROPERTIES_HEAD = """# Numbers about the world
 
@@ -88,59 +79,3 @@ def _said(found: Any) -> str:
     if isinstance(found, dict):
         return "(" + ", ".join(f"{key} {_said(child)}" for key, child in found.items()) + ")"
     return f"{found:g}" if isinstance(found, float) else str(found)
-
-
-# --- verification.md ---
-
-VERIFICATION_HEAD = """# What was checked, and against what
-
-*Verification* asks whether the equations are solved rightly: expected values come from closed
-forms, tables, another method or another library, never from an earlier output of this program.
-*Validation* asks whether the equations describe real prints; little has been published, so its
-checks are few and wide. Each check names its source or says that it has none. All of them run with
-the test command of the README.
-
-"""
-
-
-class _Collected:
-    """A pytest plug-in that keeps what was collected."""
-
-    items: list[pytest.Item]
-
-    def pytest_collection_finish(self, session: pytest.Session) -> None:
-        self.items = session.items
-
-
-def verification_page() -> str:
-    """One row a test function of tests/verification and tests/validation."""
-    seen = _Collected()
-    folders = [str(ROOT / "tests" / name) for name in ("verification", "validation")]
-    quiet = io.StringIO()
-    with contextlib.redirect_stdout(quiet):
-        status = pytest.main(["--collect-only", "-p", "no:cacheprovider", *folders], plugins=[seen])
-    if status != pytest.ExitCode.OK:
-        raise SystemExit(quiet.getvalue())
-    page = NOTE + VERIFICATION_HEAD
-    modules: dict[Path, dict[str, list[pytest.Item]]] = {}
-    for item in seen.items:
-        name = getattr(item, "originalname", item.name)
-        modules.setdefault(item.path, {}).setdefault(name, []).append(item)
-    for path, tests in modules.items():
-        items = next(iter(tests.values()))
-        docstring = (items[0].getparent(pytest.Module).obj.__doc__ or "").split("\n")[0]
-        rows = [_check(name, cases) for name, cases in tests.items()]
-        page += f"## `{path.relative_to(ROOT).as_posix()}`\n\n{docstring}\n\n"
-        page += table(("what is compared", "cases", "source"), rows)
-    return page
-
-
-def _check(name: str, cases: list[pytest.Item]) -> list[str]:
-    function = cases[0].function
-    docstring = re.split(r"\n\s*\n", function.__doc__ or "")[0]
-    what = name.removeprefix("test_").replace("_", " ")
-    what += f": {' '.join(docstring.split())}" if docstring else ""
-    sources = dict.fromkeys(
-        str(text) for case in cases for mark in case.iter_markers("source") for text in mark.args
-    )
-    return [what, str(len(cases)), "; ".join(sources)]

@@ -14,8 +14,9 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
+from checks import verification_page
 from commands import commands_page
-from evidence import properties_page, verification_page
+from evidence import properties_page
 from side_by_side import methods_page
 from tabular import NOTE, table
 
