@@ -1,8 +1,8 @@
 """Writes the generated pages of docs/: ``python docs/generate.py``; with --check, only compares.
 
 scenario.md and scenario.schema.json come from the field declarations, results.md from the list of
-result keys, methods.md from runs, properties.md from washsim/data, verification.md from the
-collected tests.
+result keys, commands.md from the parser, methods.md from runs, properties.md from washsim/data,
+verification.md from the collected tests.
 """
 
 from __future__ import annotations
@@ -14,11 +14,13 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
-from evidence import properties_page, verification_page
+from checks import verification_page
+from commands import commands_page
+from evidence import properties_page
+from side_by_side import methods_page
 from tabular import NOTE, table
 
-from washsim import export, fields, files, materials, recipes, scenario, tables
-from washsim.solve import solve
+from washsim import export, fields, files, materials, recipes, scenario
 
 DOCS = Path(__file__).parent
 
@@ -135,54 +137,11 @@ def results_page() -> str:
     )
 
 
-# --- methods.md ---
-
-METHODS_HEAD = """# Wash methods side by side
-
-The methods that come along (`washsim/data/methods.toml`), each put under one batch: fourteen
-invented fibre prints, 20.3 × 25.4 cm, double weight, five minutes in plain hypo, soft tap water at
-20 °C, explanation `both`. Litres, flows and films are typical guesses, common practice, no source.
-Minutes to the target, 0.014 g/m², count from the fixer, for the worst print. Mind that methods
-differ in how long they last.
-
-"""
-
-
-def methods_page() -> str:
-    """Every method of the catalogue under the same batch, computed as this page is written."""
-    changes = {"fixing.fixer": "plain", "fixing.dilution": None, "fixing.duration": 300.0}
-    batch = files.example("demo").but(changes)
-    rows, minds = [], []
-    for name in files.methods():
-        result = solve(files.with_method(batch, name))
-        found = export.summary(result)
-        minutes = found["minutes_to_target"]
-        about = tables.entry(f"methods.{name}")
-        rows.append(
-            [
-                about["label"],
-                f"{found['steps'][-1]['stop_min']:.0f}",
-                f"{found['litres_total']:.3g}",
-                f"{found['worst_residual_g_m2']:.2g}",
-                f"{found['typical_residual_g_m2']:.2g}",
-                "not met" if minutes is None else f"{minutes:.0f}",
-                max(found["limits_now"], key=found["limits_now"].__getitem__),
-            ]
-        )
-        minds.append(f"- **{about['label']}.** {about['meaning']} *Mind:* {about['minds']}\n")
-    head = ("method", "ends at, min", "water, L", "worst, g/m²", "typical, g/m²")
-    return (
-        NOTE
-        + METHODS_HEAD
-        + table((*head, "to target, min", "limited at its end by"), rows)
-        + "".join(minds)
-    )
-
-
 PAGES: dict[str, Callable[[], str]] = {
     "scenario.md": scenario_page,
     "scenario.schema.json": schema_page,
     "results.md": results_page,
+    "commands.md": commands_page,
     "methods.md": methods_page,
     "properties.md": properties_page,
     "verification.md": verification_page,
