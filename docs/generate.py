@@ -1,8 +1,8 @@
 """Writes the generated pages of docs/: ``python docs/generate.py``; with --check, only compares.
 
 scenario.md and scenario.schema.json come from the field declarations, results.md from the list of
-result keys, commands.md from the parser, methods.md from runs, properties.md from washsim/data,
-verification.md from the collected tests.
+result keys, commands.md from the parser, methods.md, literature.md and still-water.md from runs,
+properties.md from washsim/data, verification.md from the collected tests.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
+from answers import literature_page, still_page
 from checks import verification_page
 from commands import commands_page
 from evidence import properties_page
@@ -143,6 +144,8 @@ PAGES: dict[str, Callable[[], str]] = {
     "results.md": results_page,
     "commands.md": commands_page,
     "methods.md": methods_page,
+    "literature.md": literature_page,
+    "still-water.md": still_page,
     "properties.md": properties_page,
     "verification.md": verification_page,
 }
