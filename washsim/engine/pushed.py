@@ -37,10 +37,12 @@ def phi(x: Array, highest: int) -> Array:
     found[1] = -np.expm1(-wide) / wide
     for m in range(1, highest):
         found[m + 1] = (1 / factorial(m) - found[m]) / wide
-    narrow = x < 1.0
+    # what is held does not fade by itself: for many modes x is nothing
+    narrow = (x < 1.0) & (x > 1e-15)
     near = x[narrow]
+    found[1:, x <= 1e-15] = [[1 / factorial(m)] for m in range(1, highest + 1)]
     term = np.zeros_like(near)
-    for j in range(15, -1, -1):
+    for j in range(12, -1, -1):
         term = 1 / factorial(j + highest) - near * term
     for m in range(highest, 0, -1):
         found[m][narrow] = term
