@@ -14,7 +14,7 @@ from washsim import unknowns
 from washsim.engine.space import Array
 from washsim.result import Result, Run
 from washsim.scenario import Scenario
-from washsim.solve import ladder, march_through, solve
+from washsim.solve import Nodes, ladder, march_through, solve
 from washsim.unknowns import Sample
 
 CHUNK = 64
@@ -126,7 +126,7 @@ def observe(
     scenario: Scenario,
     sample: Sample,
     see: Callable[[Run], Array],
-    nodes: tuple[str, tuple[int, ...]],
+    nodes: Nodes,
     progress: Callable[[float], None] | None = None,
 ) -> Array:
     """(M, ...) what `see` finds in the run of every member, computed in chunks on all cores.
@@ -167,21 +167,26 @@ def solve_band(
         sample = unknowns.draw(scenario)
     nominal = solve(scenario)
     space = nominal.run.slab.space
-    rungs = ladder(scenario.settings.nodes, nominal.run.paper)
-    start = (space.family, space.intervals)
+    nodes, error = nodes_for(scenario, sample, (space.family, space.intervals))
+    residual = observe(scenario, sample, _residual, nodes, progress)
+    return Band(nominal, sample, nominal.times, np.maximum(residual, 0.0), error)
+
+
+def nodes_for(scenario: Scenario, sample: Sample, start: Nodes) -> tuple[Nodes, float]:
+    """Nodes from start on that suffice for the draws farthest out, and the error that is left."""
+    nodes, error = start, 0.0
+    rungs = ladder(scenario.settings.nodes, scenario.sheet.material)
     finer = rungs[rungs.index(start) + 1 :] if start in rungs else []
     extreme = sample.part(farthest(sample))
-    nodes, error = start, 0.0
     if finer:
-        coarse = observe(scenario, extreme, _ends, nodes)
+        coarse = observe(scenario, extreme, ends, nodes)
         for rung in finer:
-            fine = observe(scenario, extreme, _ends, rung)
+            fine = observe(scenario, extreme, ends, rung)
             error = float(np.max(np.abs(coarse - fine) / (fine + 1e-6)))
             if error <= ACCURACY:
                 break
             nodes, coarse = rung, fine
-    residual = observe(scenario, sample, _residual, nodes, progress)
-    return Band(nominal, sample, nominal.times, np.maximum(residual, 0.0), error)
+    return nodes, error
 
 
 def _residual(run: Run) -> Array:
@@ -191,7 +196,7 @@ def _residual(run: Run) -> Array:
     return np.stack([run.see_all(lot, run.times, rows)[:, :, 0] for lot in lots], axis=1)
 
 
-def _ends(run: Run) -> Array:
+def ends(run: Run) -> Array:
     """(M, lots) kg/m2 when the evening ends."""
     return np.stack(
         [np.sum(run.slab.capacity * lot.state, axis=1) for lot in run.state.lots], axis=1

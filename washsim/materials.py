@@ -437,6 +437,15 @@ class Vessel:
         default=None,
     )
     open_faces: str = choice(FACES, "which faces of the sheets the water reaches", default="both")
+    pieces: int = quantity("", 1, 20, "how many of it there are", default=1, whole=True)
+    least: float | None = quantity(
+        "l",
+        0.05,
+        2000,
+        "least water that covers the sheets in it, for a planner; else enough for the sheets in a "
+        "tray, and all of volume_l where the tap runs in",
+        default=None,
+    )
 
     def __post_init__(self) -> None:
         check(self)
@@ -471,6 +480,17 @@ class Vessel:
         if self.best_flow is not None and flow > self.best_flow:
             renewed *= (self.best_flow / flow) ** self.flow_loss
         return renewed
+
+    def least_water(self, sheet: Sheet, at_once: int) -> float:
+        """Least filling, m3, that covers so many sheets lying in it at once, apart."""
+        if self.least is not None:
+            return min(self.least, self.volume)
+        if self.flow > 0:
+            # a washer holds sheets on edge: part of its water covers part of a sheet
+            return self.volume
+        layer = tables.datum("limits.planning.water_layer").si * at_once
+        depth = max(layer, tables.datum("limits.planning.depth").si)
+        return min(depth * sheet.area, self.volume)
 
     @property
     def faces(self) -> tuple[float, float]:

@@ -17,6 +17,8 @@ from washsim.translate import build_slab, engine_lots, thiosulfate, translate
 from washsim.unknowns import NOMINAL, Sample
 
 Intervals = tuple[int, ...]
+Nodes = tuple[str, Intervals]
+"""A node family and the intervals of each layer."""
 
 _LADDER = ((12, 4), (16, 6), (24, 10), (32, 14))
 """Lobatto intervals of slow and of quick layers, coarse to fine."""
@@ -76,7 +78,7 @@ def good_enough(scenario: Scenario) -> float:
     return max(asked, PIECES) if pieces else asked
 
 
-def ladder(nodes: str, paper: Paper) -> list[tuple[str, Intervals]]:
+def ladder(nodes: str, paper: Paper) -> list[Nodes]:
     """Node families and counts to try for a setting of nodes, coarse to fine."""
     if nodes == "even":
         slow, quick = _EVEN

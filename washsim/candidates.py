@@ -1,0 +1,265 @@
+"""Which schedules the sink allows: vessels at hand, fillings, the tap, an aid if there is one.
+
+Each shape is a scenario whose last step leaves a duration open. The planner tries its fillings
+and durations; nothing here computes a wash.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from washsim import tables
+from washsim.materials import Vessel
+from washsim.recipes import Aid, Bath, Hold, Rinse, Running, Step, Transfer
+from washsim.scenario import Scenario
+from washsim.units import litre, minute, rounded
+
+MOST_CHANGES = 12
+"""Fillings tried at most."""
+FILLINGS = 5
+"""Sizes of filling tried between the least water that covers the sheets and a full vessel."""
+FLOWS = (1.0, 0.5, 0.25, 0.125)
+"""Shares of a vessel's flow: a tap can be opened less."""
+RENEWED = (0, 1)
+"""Times that a holding bath may be renewed while sheets come."""
+RINSED = (0, 2, 5)
+"""Sheets after which a rinse may be made fresh; 0 never."""
+ROWS = (1, 2, 3, 4, 5, 7, 10)
+"""Sheets after which the first of a row of trays may be made fresh."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shape:
+    """A schedule whose last step leaves its duration open, unless `fixed`.
+
+    filled: name of the vessel whose filling may vary; "" where none does.
+    """
+
+    scenario: Scenario
+    filled: str = ""
+    fixed: bool = False
+
+    @property
+    def knob(self) -> str:
+        """Path of the open duration."""
+        return f"steps.{len(self.scenario.steps)}.duration"
+
+    @property
+    def fillings(self) -> int:
+        """Most fillings of the last step."""
+        end = self.scenario.steps[-1]
+        return end.baths if isinstance(end, Bath) else 1
+
+    def at(self, seconds: float, fillings: int = 1, last: float | None = None) -> Scenario:
+        """The schedule with so many fillings at the end, each of this duration.
+
+        last: duration of the last filling, where it is not the same.
+        """
+        *before, end = self.scenario.steps
+        last = seconds if last is None else last
+        if isinstance(end, Running):
+            before.append(replace(end, duration=last))
+        elif not isinstance(end, Bath):
+            before.append(end)
+        elif last == seconds:
+            before.append(replace(end, duration=seconds, baths=fillings))
+        else:
+            if fillings > 1:
+                before.append(replace(end, duration=seconds, baths=fillings - 1))
+            before.append(replace(end, duration=last, baths=1))
+        return replace(self.scenario, steps=tuple(before))
+
+    def sizes(self) -> list[Shape]:
+        """The same with every size of filling that covers the sheets."""
+        if not self.filled:
+            return [self]
+        vessel, low = self._vessel, self.least
+        steps = np.geomspace(low, vessel.volume, 2 if self.fixed else FILLINGS)[1:-1]
+        inside = {to_jug(float(volume)) for volume in steps}
+        return [
+            self.with_filling(volume)
+            for volume in sorted({low, vessel.volume, *inside})
+            if low <= volume <= vessel.volume
+        ]
+
+    def with_filling(self, volume: float) -> Shape:
+        """The same with another filling, m3."""
+        return replace(self, scenario=_changed(self.scenario, self._vessel, volume=volume))
+
+    @property
+    def filling(self) -> float:
+        """m3 that the filled vessel takes."""
+        return self._vessel.volume
+
+    @property
+    def emptied(self) -> Shape:
+        """The same with the least filling: equal for all that differ in nothing else."""
+        return self.with_filling(self.least)
+
+    @property
+    def _vessel(self) -> Vessel:
+        return next(one for one in self.scenario.vessels if one.name == self.filled)
+
+    @property
+    def least(self) -> float:
+        """Least filling that covers the sheets, m3."""
+        sheet = self.scenario.sheet
+        at_once = 1 if isinstance(self.scenario.steps[-1], Transfer) else sheet.count
+        return min(to_jug(self._vessel.least_water(sheet, at_once), up=True), self._vessel.volume)
+
+
+def to_jug(volume: float, up: bool = False) -> float:
+    """m3 in steps that a jug tells: 0.1 L below 10 L, else 0.5 L."""
+    grain = 0.1 if volume < 10 * litre else 0.5
+    count = volume / litre / grain
+    whole = np.ceil(count - 1e-9) if up else np.round(count)
+    return float(round(whole * grain, 1) * litre)
+
+
+def shapes(scenario: Scenario, aid: bool) -> Iterator[Shape]:
+    """Every shape that the scenario's vessels allow, vessels full; aid: whether one is at hand."""
+    # the user's own steps may not suit changed vessels: a lone filling stands in
+    first = Bath(vessel=scenario.vessels[0].name, duration=minute)
+    bare = replace(scenario, steps=(first,), stuck=())
+    for vessel in _different(scenario.vessels):
+        for start, before in _beforehand(bare, vessel, aid):
+            yield from _baths(start, vessel, before)
+            if vessel.flow > 0:
+                yield from _running(start, vessel, before)
+        trays = trays_at_hand(scenario, vessel)
+        if not _together(scenario) and trays > 1:
+            yield from _rows(bare, vessel, trays)
+
+
+def trays_at_hand(scenario: Scenario, vessel: Vessel) -> int:
+    """How many of a vessel there are: as stated, or as many as the scenario's own steps use."""
+    rows = [step for step in scenario.steps if isinstance(step, Transfer)]
+    return max(vessel.pieces, *(row.trays for row in rows if row.vessel == vessel.name), 1)
+
+
+def _together(scenario: Scenario) -> bool:
+    return scenario.sheet.interval == 0 or scenario.sheet.count == 1
+
+
+def _different(vessels: tuple[Vessel, ...]) -> list[Vessel]:
+    """The first of those that only their names tell apart."""
+    found: dict[Vessel, Vessel] = {}
+    for vessel in vessels:
+        found.setdefault(replace(vessel, name="any"), vessel)
+    return list(found.values())
+
+
+Start = tuple[Scenario, tuple[Step, ...]]
+
+
+def _beforehand(bare: Scenario, vessel: Vessel, aid: bool) -> Iterator[Start]:
+    """Vessels and steps before the sheets gather in `vessel`: none, a rinse, a rinse and an aid.
+
+    Sheets that come together are rinsed by a first filling, so they need no other vessel.
+    """
+    yield bare, ()
+    rinse = tables.datum("limits.planning.rinse").si
+    soak = tables.datum("limits.planning.aid").si
+    if _together(bare):
+        if aid:
+            short = tables.datum("limits.planning.least_dwell").si
+            first = Bath(vessel=vessel.name, duration=short)
+            yield bare, (first, Aid(vessel=vessel.name, duration=soak))
+        return
+    # a sheet must have left before the next one comes
+    spare = bare.sheet.interval - 2 * bare.handling.drain
+    if spare <= 0:
+        return
+    small = [one for one in bare.vessels if one.name != vessel.name and one.flow == 0]
+    start = bare
+    for one in small:
+        start = _changed(start, one, volume=to_jug(one.least_water(bare.sheet, 1), up=True))
+    for one, often in itertools.product(small, RINSED):
+        if often < bare.sheet.count:
+            step = Rinse(vessel=one.name, duration=min(rinse, spare), sheets_per_fill=often)
+            yield start, (step,)
+    for one, other in itertools.permutations(small, 2) if aid else ():
+        rinsed = Rinse(vessel=one.name, duration=min(rinse, spare))
+        yield start, (rinsed, Aid(vessel=other.name, duration=min(soak, spare)))
+
+
+def _baths(start: Scenario, vessel: Vessel, before: tuple[Step, ...]) -> Iterator[Shape]:
+    """Fillings of one vessel, after a holding bath in it where sheets come one by one."""
+    most = Bath(vessel=vessel.name, baths=MOST_CHANGES, duration=minute)
+    for hold in _holds(start, vessel):
+        yield Shape(
+            scenario=replace(start, steps=(*before, *hold, most)),
+            filled=vessel.name,
+        )
+
+
+def _running(start: Scenario, vessel: Vessel, before: tuple[Step, ...]) -> Iterator[Shape]:
+    """The tap from the first sheet on, or after holding or a few fillings."""
+    dwell = 2 * tables.datum("limits.planning.least_dwell").si
+    hold = _holds(start, vessel)[0]
+    few = [(*hold, Bath(vessel=vessel.name, baths=n, duration=dwell)) for n in (1, 2)]
+    stages: set[tuple[Step, ...]] = {(), hold, *few}
+    for stage, share in itertools.product(sorted(stages, key=len), FLOWS):
+        steps = (*before, *stage, Running(vessel=vessel.name, duration=minute))
+        opened = _changed(start, vessel, flow=share * vessel.flow)
+        yield Shape(scenario=replace(opened, steps=steps))
+
+
+def _holds(start: Scenario, vessel: Vessel) -> list[tuple[Step, ...]]:
+    if _together(start):
+        return [()]
+    renewed = (n for n in RENEWED if n < start.sheet.count)
+    return [(Hold(vessel=vessel.name, changes=n),) for n in renewed]
+
+
+def _rows(bare: Scenario, vessel: Vessel, trays: int) -> Iterator[Shape]:
+    """A row of trays against the water; all sheets move when the next leaves the fixer."""
+    often = [n for n in ROWS if n < bare.sheet.count]
+    for count, n in itertools.product(range(2, trays + 1), often):
+        row = Transfer(
+            vessel=vessel.name, trays=count, duration=bare.sheet.interval, sheets_per_fill=n
+        )
+        yield Shape(scenario=replace(bare, steps=(row,)), filled=vessel.name, fixed=True)
+
+
+def _changed(scenario: Scenario, vessel: Vessel, **fields: float) -> Scenario:
+    new = replace(vessel, **fields)  # type: ignore[arg-type]
+    vessels = tuple(new if one.name == vessel.name else one for one in scenario.vessels)
+    return replace(scenario, vessels=vessels)
+
+
+def describe(scenario: Scenario) -> str:
+    """The steps in one line."""
+    return "; ".join(_words(step, scenario.vessels) for step in scenario.steps)
+
+
+def _words(step: Step, vessels: tuple[Vessel, ...]) -> str:
+    """One step, such as '6 times 4 L in the tray, 10 min each'."""
+    minutes = f"{rounded(step.duration / minute)} min"
+    if not hasattr(step, "vessel"):
+        return f"drain {rounded(step.duration)} s"
+    vessel = next(one for one in vessels if one.name == step.vessel)
+    water = f"{rounded(vessel.volume / litre)} L in {vessel.name}"
+    fresh = getattr(step, "sheets_per_fill", 0)
+    often = f", fresh after every {fresh} sheets" if fresh else ""
+    match step:
+        case Bath(baths=1):
+            return f"{water}, {minutes}"
+        case Bath():
+            return f"{step.baths} × {water}, {minutes} each"
+        case Running():
+            flow = f"{rounded(vessel.flow / litre * minute)} L/min"
+            return f"tap at {flow} through {water}, {minutes}"
+        case Hold():
+            renewed = f", renewed {step.changes} ×" if step.changes else ""
+            return f"hold in {water}{renewed}"
+        case Transfer():
+            return f"row of {step.trays} with {water} each, {minutes} a tray{often}"
+        case Aid():
+            return f"wash aid, {water}, {minutes}{often}"
+        case _:
+            return f"rinse in {water}, {minutes}{often}"

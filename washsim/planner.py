@@ -1,0 +1,83 @@
+"""The least water that meets the target in the time there is, with the chance asked for."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from washsim import tables, timings, unknowns
+from washsim.errors import InputError
+from washsim.plans import LONGEST, Front, Plan, Wish
+from washsim.recipes import Aid, Bath, Running, Step
+from washsim.scenario import Scenario
+from washsim.search import Progress, Search
+from washsim.solve import solve
+from washsim.units import celsius, minute
+from washsim.unknowns import Sample
+
+WAIT = 4.0
+"""How many times the time there is is looked into for the soonest plan, where none fits."""
+AS_LONG = 60 * minute
+"""How much longer a plan is looked at for it to equal another schedule, s."""
+
+
+def plan(
+    scenario: Scenario,
+    wish: Wish,
+    sample: Sample | None = None,
+    progress: Progress | None = None,
+) -> Front:
+    """The front of litres against minutes for the scenario's batch, water and vessels.
+
+    sample: draws of what is unknown, by default 256 from its bands. progress is called with the
+    share done; what it raises ends the work.
+    """
+    hottest = tables.datum("limits.caution.temperature_high").si
+    if scenario.water.temperature > hottest:
+        raise InputError(
+            f"water, temperature_c: expected at most {hottest - celsius(0):g} to plan with, "
+            f"got {scenario.water.temperature - celsius(0):g}"
+        )
+    if scenario.late:
+        raise InputError("late: expected none to plan with; count them among the sheets")
+    if sample is None:
+        sample = unknowns.draw(everything(scenario, wish.aid))
+    tell = progress or (lambda share: None)
+    found = Search(scenario, wish, sample, tell).front()
+    if found.plans:
+        return found
+    patient = replace(wish, seconds=min(WAIT * wish.seconds, LONGEST))
+    later = Search(scenario, patient, sample, tell).front().plans
+    return replace(found, soonest=later[0] if later else None)
+
+
+def everything(scenario: Scenario, aid: bool) -> Scenario:
+    """The scenario with steps that touch all a plan may rest on, to ask for its unknowns."""
+    brief = tables.datum("limits.planning.least_dwell").si
+    steps: list[Step] = [Bath(vessel=one.name, duration=brief) for one in scenario.vessels]
+    steps += [Running(vessel=one.name, duration=brief) for one in scenario.vessels if one.flow > 0]
+    steps += [Aid(vessel=one.name, duration=brief) for one in scenario.vessels[:1] if aid]
+    return replace(scenario, steps=tuple(steps), stuck=())
+
+
+def seconds_to_equal(plan: Plan, residual: float) -> float | None:
+    """How much longer, s, a plan's last water must act for its worst sheet to end at residual.
+
+    By the scenario as it stands, residual in kg/m2; 0 where it ends there already, None where
+    AS_LONG more would not do or the last step cannot be drawn out.
+    """
+    *before, last = plan.scenario.steps
+    if isinstance(last, Bath) and last.baths > 1:
+        before.append(replace(last, baths=last.baths - 1))
+        last = replace(last, baths=1)
+    if not isinstance(last, Bath | Running):
+        return None
+    scenario = replace(plan.scenario, steps=(*before, last))
+    more = np.arange(0.0, AS_LONG + 1e-6, 0.25 * minute)
+    space = solve(plan.scenario).run.slab.space
+    knob = f"steps.{len(scenario.steps)}.duration"
+    nodes = (space.family, space.intervals)
+    found = timings.follow(scenario, (knob,), last.duration + more[:, None], nodes)
+    enough = found.worst[:, -1] <= residual
+    return float(more[np.argmax(enough)]) if enough.any() else None

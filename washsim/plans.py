@@ -1,0 +1,91 @@
+"""What a planner is asked and what it answers; a plan is a scenario, ready to be run."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from washsim.candidates import describe
+from washsim.errors import InputError
+from washsim.scenario import Scenario
+from washsim.units import minute
+from washsim.unknowns import Sample
+
+LONGEST = 24 * 60 * minute
+"""Longest time that can be asked for, s."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wish:
+    """What is asked for.
+
+    seconds from the first sheet leaving the fixer to the last leaving the water; chance that the
+    worst sheet ends at or under the target divided by margin; aid: whether one is at hand.
+    """
+
+    seconds: float
+    chance: float = 0.9
+    margin: float = 1.0
+    aid: bool = False
+
+    def __post_init__(self) -> None:
+        if not 0 < self.seconds <= LONGEST:
+            raise InputError(
+                f"minutes: expected more than 0 and at most {LONGEST / minute:g}, "
+                f"got {self.seconds / minute:g}"
+            )
+        if not 0 < self.chance < 1:
+            raise InputError(f"chance: expected more than 0 and less than 1, got {self.chance:g}")
+        if not 1 <= self.margin <= 1000:
+            raise InputError(f"margin: expected 1 to 1000, got {self.margin:g}")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """A schedule, what it takes and what comes of it.
+
+    seconds as in `Wish`; volume m3 of fresh water; chance of meeting the target; residual, kg/m2,
+    that the worst sheet stays under with the chance wished for.
+    """
+
+    scenario: Scenario
+    seconds: float
+    volume: float
+    chance: float
+    residual: float
+
+    @property
+    def words(self) -> str:
+        """Its steps in one line."""
+        return describe(self.scenario)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Front:
+    """Plans from the quickest to the one with least water; `own` is the user's own schedule.
+
+    Where there is no plan, `closest` comes nearest within the time, and `soonest` meets the wish
+    in the least time found (None: not in WAIT times the time either).
+    """
+
+    wish: Wish
+    own: Plan
+    plans: tuple[Plan, ...]
+    closest: Plan | None
+    soonest: Plan | None
+    sample: Sample
+
+
+def volume_of(scenario: Scenario) -> float:
+    """m3 of fresh water that the steps take."""
+    timeline = scenario.timeline
+    return sum(timeline.volume(step) for step in range(1, len(scenario.steps) + 1))
+
+
+def best_of(plans: Iterable[Plan]) -> list[Plan]:
+    """Those that no other beats in both minutes and litres, quickest first."""
+    kept: list[Plan] = []
+    for one in sorted(plans, key=lambda one: (one.seconds, one.volume)):
+        if not kept or one.volume < kept[-1].volume:
+            kept.append(one)
+    return kept

@@ -1,0 +1,132 @@
+"""One schedule at many timings: candidates that differ only in durations, solved side by side.
+
+Event times follow the durations of steps linearly as long as their order stays the same, so a
+timeline for each of many candidates costs a product of matrices, and one march carries them all:
+with one paper and one filling the modes of every bath are shared by all candidates.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from washsim import timeline as happening
+from washsim.aid import releases
+from washsim.engine import march
+from washsim.engine.space import Array, Slab
+from washsim.errors import InputError
+from washsim.recipes import Aid
+from washsim.scenario import Scenario, value_at
+from washsim.solve import Nodes
+from washsim.translate import build_slab, engine_lots, thiosulfate, translate
+from washsim.units import minute
+from washsim.unknowns import NOMINAL, Sample
+
+
+@dataclass(frozen=True)
+class Followed:
+    """S candidates, F fillings of the last step (one where the tap runs).
+
+    ends (S, F) s: when each of these fillings ends; worst (S, F) kg/m2: what the worst sheet then
+    holds, which is where it would end had the step that many fillings.
+    """
+
+    ends: Array
+    worst: Array
+
+
+def follow(
+    scenario: Scenario,
+    knobs: tuple[str, ...],
+    values: Array,
+    nodes: Nodes,
+    member: Sample = NOMINAL,
+) -> Followed:
+    """Wash at durations values (S, K), s, of the steps named by knobs ('steps.2.duration').
+
+    member is a sample of one. InputError where the durations would change the order of events.
+    """
+    paper = scenario.sheet.material
+    sheet = build_slab(paper, *nodes, member)
+    if len(values) > 1 and len(sheet.where) and any(isinstance(s, Aid) for s in scenario.steps):
+        # sulfite is followed at times of each candidate's own
+        each = [follow(scenario, knobs, row[None], nodes, member) for row in values]
+        return Followed(
+            np.concatenate([one.ends for one in each]), np.concatenate([one.worst for one in each])
+        )
+    first = _with(scenario, knobs, values[0])
+    timeline = first.timeline
+    times = _times(first, knobs, values)
+    species = thiosulfate(scenario, paper)
+    lots = engine_lots(scenario, timeline)
+    state = march.March([sheet], lots, len(timeline.basins), 1)
+    extra = releases(first, timeline, paper, sheet, member)
+    marks = _renewals(timeline)
+    ends, worst = [times[-1]], []
+    for i, event in enumerate(timeline.events):
+        while extra and extra[0].at[0] <= event.at:
+            _run(state, extra.pop(0))
+        happens = translate(first, timeline, paper, species, event, member)
+        _run(state, replace(happens, at=_collapsed(times[i])))
+        if i in marks:
+            ends.insert(-1, times[i])
+            worst.append(_worst(state, sheet, len(values)))
+    worst.append(_worst(state, sheet, len(values)))
+    return Followed(np.stack(ends, axis=1), np.stack(worst, axis=1))
+
+
+def _with(scenario: Scenario, knobs: tuple[str, ...], row: Array) -> Scenario:
+    return scenario.but(dict(zip(knobs, map(float, row), strict=True)))
+
+
+def _times(first: Scenario, knobs: tuple[str, ...], values: Array) -> Array:
+    """(E + 1, S) s of every event and of the end, for every candidate."""
+    base = first.timeline
+    times = np.repeat(_moments(base)[:, None], len(values), axis=1)
+    for knob, column in zip(knobs, values.T, strict=True):
+        moved = first.but({knob: value_at(first, knob) + minute}).timeline
+        slope = (_moments(moved) - _moments(base)) / minute
+        times = times + slope[:, None] * (column - column[0])
+    for at in (int(np.argmin(values.sum(axis=1))), int(np.argmax(values.sum(axis=1)))):
+        exact = _with(first, knobs, values[at]).timeline
+        alike = [_kind(e) for e in exact.events] == [_kind(e) for e in base.events]
+        if not alike or not np.allclose(_moments(exact), times[:, at], rtol=0, atol=1e-6):
+            raise InputError("durations: expected ones that keep the order of events")
+    return times
+
+
+def _moments(timeline: happening.Timeline) -> Array:
+    return np.array([event.at for event in timeline.events] + [timeline.stages[-1].stop])
+
+
+def _kind(event: happening.Event) -> tuple[type, int]:
+    lot = getattr(event, "lot", None)
+    return type(event), event.vessel if lot is None else lot  # type: ignore[union-attr]
+
+
+def _renewals(timeline: happening.Timeline) -> list[int]:
+    """Numbers of the events that end a filling of the last step with all sheets in it."""
+    last = timeline.stages[-1].step
+    full = max(event.at for event in timeline.events if isinstance(event, happening.Place))
+    return [
+        i
+        for i, event in enumerate(timeline.events)
+        if isinstance(event, happening.Dump) and event.step == last and event.at > full
+    ]
+
+
+def _run(state: march.March, event: march.Event) -> None:
+    for _ in state.run([event]):
+        pass
+
+
+def _collapsed(at: Array) -> Array:
+    """(1,) where all candidates agree: what they share is then computed once."""
+    return at[:1] if np.all(at == at[0]) else at
+
+
+def _worst(state: march.March, sheet: Slab, count: int) -> Array:
+    """(S,) kg/m2 of the lot that holds most."""
+    held = [np.sum(sheet.capacity * lot.state, axis=1) for lot in state.lots]
+    return np.broadcast_to(np.max(np.broadcast_arrays(*held), axis=0), (count,))
