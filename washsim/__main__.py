@@ -38,7 +38,7 @@ from washsim.result import Result
 from washsim.scenario import Scenario
 from washsim.solve import solve
 from washsim.terminal import Terminal, number, place, progress, write
-from washsim.units import gram, kilowatt_hour, litre
+from washsim.units import SYSTEMS, gram, kilowatt_hour, litre
 
 DEMO = "demo"
 _NO_BAND = "only the numbers as they stand, without draws from the bands of what is unmeasured"
@@ -97,6 +97,7 @@ def _parser() -> argparse.ArgumentParser:
     sheet.add_argument("--start", default="19:30", help="when the first sheet is fixed (19:30)")
     sheet.add_argument("--clock", type=int, choices=wording.CLOCKS, default=24, help="hours")
     sheet.add_argument("--paper", choices=tuple(wall_page.PAPERS), default="a4", help="to print on")
+    sheet.add_argument("--units", choices=SYSTEMS, default="metric", help="of water and warmth")
     sheet.add_argument("--text", action="store_true", help="plain text instead of HTML to print")
     sheet.add_argument("--to", metavar="FILE", help="where; '-' for stdout, else FILE.html here")
     sheet.set_defaults(run=_sheet)
@@ -167,10 +168,10 @@ def _compare(given: argparse.Namespace) -> int:
 
 
 def _sheet(given: argparse.Namespace) -> int:
-    clock = wording.Clock(start=wording.start_of(given.start), hours=given.clock)
+    style = wording.Style(start=wording.start_of(given.start), hours=given.clock, units=given.units)
     scenario = _scenario(given.file)
     with place(given.file or DEMO):
-        sheet = wall_sheet.wall_sheet(scenario, clock)
+        sheet = wall_sheet.wall_sheet(scenario, style)
     if given.text:
         write(given.to or "-", lambda stream: stream.write(wall_page.text(sheet)))
         return 0

@@ -10,7 +10,8 @@ from washsim.fields import Quantity, check_number
 from washsim.recipes import Running
 from washsim.result import Result
 from washsim.scenario import Scenario
-from washsim.units import UNITS, litre, litre_per_minute, rounded
+from washsim.units import UNITS, gram, litre, litre_per_minute, rounded
+from washsim.wording import amount
 
 EVENINGS = Quantity(UNITS[""], 1, 366, "evenings like this one in a year", whole=True)
 RUNNING = "slots"
@@ -128,26 +129,27 @@ def _running_hour(scenario: Scenario, flow: float | None) -> RunningHour:
     )
 
 
-def sentence(found: Ledger) -> str:
+def sentence(found: Ledger, units: str = "metric") -> str:
     """The evening's water beside an hour of running water, in words."""
     hour = found.running
     tap = (
-        f"An hour of running water in {hour.vessel!r} at {rounded(hour.flow / litre_per_minute)} "
-        f"L/min would take {rounded(hour.water / litre)} L"
+        f"An hour of running water in {hour.vessel!r} at {amount(hour.flow, 'l_min', units)} "
+        f"would take {amount(hour.water, 'l', units)}"
     )
     saved = hour.water - found.evening.water
     if abs(saved) < 0.5 * litre:
         return f"{tap}: as much as this evening."
-    return f"{tap}: {rounded(abs(saved) / litre)} L {'more' if saved > 0 else 'less'} than this."
+    more = "more" if saved > 0 else "less"
+    return f"{tap}: {amount(abs(saved), 'l', units)} {more} than this."
 
 
-def first_sentence(found: Ledger) -> str:
+def first_sentence(found: Ledger, units: str = "metric") -> str:
     """What collecting the first water keeps from the drain, in words; empty without silver."""
     if found.first_silver <= 0:
         return ""
     return (
-        f"The first water, {rounded(found.first_water / litre)} L, carries "
-        f"{rounded(1e3 * found.first_silver, 2)} g of silver "
+        f"The first water, {amount(found.first_water, 'l', units)}, carries "
+        f"{rounded(found.first_silver / gram, 2)} g of silver "
         f"({rounded(1e3 * found.first_silver / found.first_water, 2)} mg/L): collecting it keeps "
         f"{100 * found.first_share:.0f} % of the wash's silver from the drain."
     )

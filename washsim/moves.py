@@ -13,7 +13,6 @@ from itertools import groupby, pairwise
 from washsim import tables
 from washsim.scenario import Scenario
 from washsim.timeline import Dump, Fill, Flow, Lift, Place, Timeline
-from washsim.units import celsius
 
 FIXER = "F"
 ALPHABET = "ABCDEGHIJKLMNOPQRSTUVWXYZ"
@@ -40,7 +39,9 @@ class Move:
     flow: float = 0.0
     """m3/s."""
     liquid: str = ""
-    """What is poured, if not the scenario's own water at its own temperature."""
+    """What is poured, if not the scenario's own water."""
+    temperature: float | None = None
+    """K of what is poured, where it is not the wash water's."""
     occupied: bool = False
     """Whether sheets stay in a vessel while it is dumped."""
 
@@ -164,33 +165,24 @@ def _poured(scenario: Scenario, timeline: Timeline) -> Iterator[Move]:
 def _filling(scenario: Scenario, timeline: Timeline, fill: Fill, kind: str) -> Move:
     rate = tables.datum("limits.hands.refill").si
     dump = tables.datum("limits.hands.dump").si if kind == "renew" else 0.0
+    stage = next(one for one in timeline.stages if one.step == fill.step)
+    set_so = [
+        one
+        for one in timeline.events
+        if isinstance(one, Flow) and one.vessel == fill.vessel and one.at <= fill.at
+    ][-1]
+    water = f"{set_so.water.replace('_', ' ')} water" if set_so.water else ""
+    usual = abs(set_so.temperature - scenario.water.temperature) < 0.5
     return Move(
         at=fill.at,
         kind=kind,
         hands=dump + fill.volume / rate,
         target=fill.vessel,
         volume=fill.volume,
-        liquid=_liquid(scenario, timeline, fill),
+        liquid="2 % sulfite" if stage.label == "aid" else water,
+        temperature=None if usual else set_so.temperature,
         occupied=_occupied(timeline, fill.vessel, fill.at),
     )
-
-
-def _liquid(scenario: Scenario, timeline: Timeline, fill: Fill) -> str:
-    """What is poured where it is not simply the wash water, in words."""
-    stage = next(one for one in timeline.stages if one.step == fill.step)
-    set_so = [
-        one
-        for one in timeline.events
-        if isinstance(one, Flow) and one.vessel == fill.vessel and one.at <= fill.at
-    ]
-    kind = set_so[-1].water if set_so else ""
-    words = "2 % sulfite" if stage.label == "aid" else kind.replace("_", " ")
-    if words and stage.label != "aid":
-        words += " water"
-    if set_so and abs(set_so[-1].temperature - scenario.water.temperature) > 0.5:
-        warm = f"at {set_so[-1].temperature - celsius(0):.0f} °C"
-        words = f"{words} {warm}".strip()
-    return words
 
 
 def _occupied(timeline: Timeline, basin: int, at: float) -> bool:

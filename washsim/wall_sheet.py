@@ -15,8 +15,7 @@ from washsim.materials import Vessel
 from washsim.moves import Move
 from washsim.scenario import Scenario
 from washsim.timeline import Timeline
-from washsim.units import litre, rounded
-from washsim.wording import Clock, duration, names, say
+from washsim.wording import Style, amount, duration, names, poured, say
 
 MARK = "◆"
 """Stands where a vessel is dumped and refilled before a sheet goes in."""
@@ -73,23 +72,26 @@ class WallSheet:
     notes: tuple[str, ...]
 
 
-def wall_sheet(scenario: Scenario, clock: Clock) -> WallSheet:
+def wall_sheet(scenario: Scenario, style: Style) -> WallSheet:
     """The evening of a scenario; InputError where its steps cannot be carried out."""
     timeline = scenario.timeline
     found = handwork.moves(scenario, timeline)
     letters = handwork.letters(timeline)
-    teller = _Teller(scenario, timeline, clock, letters, found)
+    teller = _Teller(scenario, timeline, style, letters, found)
     water = sum(timeline.volume(step) for step in range(1, len(scenario.steps) + 1))
+    litres = amount(water, "l", style.units)
     return WallSheet(
         title=scenario.title,
-        span=f"{clock.at(0)} to {clock.at(timeline.end)} · {rounded(water / litre)} L of water",
-        ready=tuple(_ready(scenario, timeline, letters)),
+        span=f"{style.at(0)} to {style.at(timeline.end)} · {litres} of water",
+        ready=tuple(_ready(scenario, timeline, letters, style.units)),
         blocks=tuple(teller.blocks()),
         notes=tuple(_notes(found, teller)),
     )
 
 
-def _ready(scenario: Scenario, timeline: Timeline, letters: tuple[str, ...]) -> Iterator[str]:
+def _ready(
+    scenario: Scenario, timeline: Timeline, letters: tuple[str, ...], units: str
+) -> Iterator[str]:
     """What each letter stands for and what is in it before the start."""
     fixing = scenario.fixing
     for basin, letter in zip(timeline.basins, letters, strict=True):
@@ -98,13 +100,13 @@ def _ready(scenario: Scenario, timeline: Timeline, letters: tuple[str, ...]) -> 
             stay = duration(fixing.duration / fixing.baths)
             yield f"{letter} = {basin.label}: {fixing.fixer}{strength}, {stay} a sheet"
     fillings = handwork.first_fillings(scenario, timeline)
-    for _, same in groupby(fillings, key=lambda one: (_vessel(timeline, one), one.liquid)):
+    for (vessel, what), same in groupby(
+        fillings, key=lambda one: (_vessel(timeline, one), poured(one, units))
+    ):
         row = list(same)
-        vessel = _vessel(timeline, row[0])
-        liquid = f" {row[0].liquid}" if row[0].liquid else ""
         each = " each" if len(row) > 1 else ""
         row_of = ", ".join(letters[one.target] for one in row if one.target is not None)
-        yield f"{row_of} = {vessel.name}: {rounded(row[0].volume / litre)} L{liquid}{each}"
+        yield f"{row_of} = {vessel.name}: {what}{each}"
 
 
 def _vessel(timeline: Timeline, move: Move) -> Vessel:
@@ -126,7 +128,7 @@ def _notes(found: tuple[Move, ...], teller: _Teller) -> Iterator[str]:
     if len(collided) > 2:
         last = collided[-1]
         yield (
-            f"So do {len(collided) - 2} later moves, up to {teller.clock.at(last.due)}: take a "
+            f"So do {len(collided) - 2} later moves, up to {teller.style.at(last.due)}: take a "
             f"helper, more time between sheets, or fewer sheets."
         )
 
@@ -138,11 +140,11 @@ class _Teller:
         self,
         scenario: Scenario,
         timeline: Timeline,
-        clock: Clock,
+        style: Style,
         letters: tuple[str, ...],
         found: tuple[Move, ...],
     ) -> None:
-        self.scenario, self.timeline, self.clock = scenario, timeline, clock
+        self.scenario, self.timeline, self.style = scenario, timeline, style
         self.letters, self.moves = letters, found
         lots = timeline.lots
         self.guests = frozenset(one.first for one in lots if one.late)
@@ -150,7 +152,10 @@ class _Teller:
 
     def time(self, at: float) -> str:
         """With seconds where moments lie so close that minutes would hide their order."""
-        return self.clock.at(at, exact=round(at, 3) in self.exact)
+        return self.style.at(at, exact=round(at, 3) in self.exact)
+
+    def say(self, move: Move) -> str:
+        return say(move, self.letters, self.guests, self.style.units)
 
     def blocks(self) -> list[Block]:
         """Everything to do, in order of time."""
@@ -167,7 +172,7 @@ class _Teller:
             Line(
                 at=one.at,
                 clock=self.time(one.at),
-                text=say(one, self.letters, self.guests),
+                text=self.say(one),
                 dump=one.kind == "renew",
             )
             for one in left
@@ -216,10 +221,7 @@ class _Teller:
             for one in (*own, *marked[sheet]):
                 left.remove(one)
         renewed = list({one.target: one for group in marked.values() for one in group}.values())
-        legend = [
-            f"{MARK} first: {say(one, self.letters, self.guests)}, then this sheet"
-            for one in renewed
-        ]
+        legend = [f"{MARK} first: {self.say(one)}, then this sheet" for one in renewed]
         cells = []
         for sheet, own in program.items():
             mark = f" {MARK}" if marked[sheet] else ""
@@ -280,8 +282,7 @@ class _Teller:
             f"begin where a tray is free."
         )
         if renewed:
-            volume = f"{rounded(renewed[0].volume / litre)} L"
-            head += f" {MARK} first dump this tray, refill {volume}."
+            head += f" {MARK} first dump this tray, refill {poured(renewed[0], self.style.units)}."
         return Table(at=min(moments), head=head, columns=tuple(columns), rows=tuple(rows.items()))
 
     def _changes(self, left: list[Move]) -> Iterator[Grid]:
@@ -296,14 +297,14 @@ class _Teller:
                 left.remove(one)
             yield Grid(
                 at=found[0].at,
-                head=f"{say(found[0], self.letters)}, every {duration(gaps.pop())}",
+                head=f"{self.say(found[0])}, every {duration(gaps.pop())}",
                 cells=tuple((f"{i}.", self.time(one.at)) for i, one in enumerate(found, start=1)),
                 dump=True,
             )
 
 
-def _change(move: Move) -> tuple[int | None, float, str, bool]:
-    return move.target, move.volume, move.liquid, move.occupied
+def _change(move: Move) -> tuple[int | None, str, bool]:
+    return move.target, poured(move), move.occupied
 
 
 def _ways_of(own: list[Move]) -> list[tuple[str, int | None, int | None, int, int]]:

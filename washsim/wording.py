@@ -7,18 +7,20 @@ from dataclasses import dataclass
 from washsim.errors import InputError
 from washsim.fields import short
 from washsim.moves import Move
-from washsim.units import litre, litre_per_minute, rounded
+from washsim.units import UNITS, in_system, rounded
 
 DAY = 86400.0
 CLOCKS = (12, 24)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Clock:
-    """Clock times: start, s after midnight, is when the first sheet enters the fixer."""
+class Style:
+    """How an evening is told: start, s after midnight, is when the first sheet enters the fixer;
+    hours of the clock's face; system of units."""
 
     start: float
     hours: int = 24
+    units: str = "metric"
 
     def at(self, seconds: float, exact: bool = False) -> str:
         """Time of day, to the minute unless exact; '+1' marks the next day."""
@@ -48,12 +50,16 @@ def start_of(text: str) -> float:
     raise InputError(f"start: expected a time such as '19:30' or '7:30 pm', got {short(text)}")
 
 
-def say(move: Move, letters: tuple[str, ...], guests: frozenset[int] = frozenset()) -> str:
+def say(
+    move: Move,
+    letters: tuple[str, ...],
+    guests: frozenset[int] = frozenset(),
+    units: str = "metric",
+) -> str:
     """A move as a short imperative sentence."""
     who = names(move.sheets, guests)
     source = "" if move.source is None else letters[move.source]
     target = "" if move.target is None else letters[move.target]
-    volume = f"{rounded(move.volume / litre)} L"
     match move.kind:
         case "in":
             return f"{who[0].upper()}{who[1:]} into fixer {target}"
@@ -64,12 +70,24 @@ def say(move: Move, letters: tuple[str, ...], guests: frozenset[int] = frozenset
         case "out":
             return f"Lift {who} from {source}: done, to dry"
         case "open":
-            return f"Open the tap on {target}: {rounded(move.flow / litre_per_minute)} L/min"
+            return f"Open the tap on {target}: {amount(move.flow, 'l_min', units)}"
         case "close":
             return f"Close the tap on {target}"
     stay = ", sheets stay in" if move.occupied else ""
-    liquid = f" {move.liquid}" if move.liquid else ""
-    return f"Dump {target}, refill {volume}{liquid}{stay}"
+    return f"Dump {target}, refill {poured(move, units)}{stay}"
+
+
+def poured(move: Move, units: str = "metric") -> str:
+    """'4 L', '2 L of 2 % sulfite', '4 L at 25 °C': what goes into a vessel."""
+    of = f" of {move.liquid}" if move.liquid else ""
+    warm = "" if move.temperature is None else f" at {amount(move.temperature, 'c', units)}"
+    return f"{amount(move.volume, 'l', units)}{of}{warm}"
+
+
+def amount(value: float, suffix: str, units: str = "metric") -> str:
+    """An SI value in the unit of that suffix, or the one people of a system use instead."""
+    unit = in_system(UNITS[suffix], units)
+    return f"{rounded(unit.from_si(value))} {unit.label}"
 
 
 def names(sheets: tuple[int, ...], guests: frozenset[int] = frozenset()) -> str:

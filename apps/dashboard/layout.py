@@ -16,7 +16,12 @@ from washsim.units import SYSTEMS
 ASSETS = Path(__file__).parent / "assets"
 """Our templates, scripts and styles; the server hands them out under /assets."""
 
-NAVIGATION = (("./", "Explore"), ("./compare", "Compare"), ("./class", "Class"))
+NAVIGATION = (
+    ("./", "Explore"),
+    ("./tonight", "Tonight"),
+    ("./compare", "Compare"),
+    ("./class", "Class"),
+)
 """(address, label) of the pages, in the order of the bar on every page."""
 UNIT_SYSTEMS = dict(zip(SYSTEMS, ("Metric", "US"), strict=True))
 """The visitor's choice comes with a cookie."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import panel as pn
 
-from washsim_dashboard import class_view, compare, downloads, explore, join, layout
+from washsim_dashboard import class_view, compare, downloads, explore, join, layout, tonight
 
 
 def serve(port: int = 5006, show: bool = True, address: str = "127.0.0.1") -> None:
@@ -16,6 +16,7 @@ def serve(port: int = 5006, show: bool = True, address: str = "127.0.0.1") -> No
     pn.serve(
         {
             "/": explore.page,
+            "/tonight": tonight.page,
             "/compare": compare.page,
             "/class": class_view.page,
             "/join": lambda: join.page(address),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from io import BytesIO
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -10,12 +11,12 @@ from PIL import Image
 from playwright.sync_api import Browser
 from pypdf import PdfReader
 
-from tests.apps.test_explore import ARTEFACTS, browser  # noqa: F401
 from tests.unit.evenings import ALL
 from washsim import files, wall_page
 from washsim.wall_sheet import wall_sheet
-from washsim.wording import Clock
+from washsim.wording import Style
 
+ARTEFACTS = Path(__file__).parents[1] / "artefacts"
 HALF_PAST_SEVEN = 19.5 * 3600
 LONG = {
     "a hundred sheets": files.example("hold_and_changes").but({"sheet.count": 100}),
@@ -24,7 +25,7 @@ LONG = {
 
 
 @pytest.fixture
-def printed(browser: Browser) -> Any:  # noqa: F811
+def printed(browser: Browser) -> Any:
     """Prints a document and keeps an ear on the network."""
     page = browser.new_page()
     asked: list[str] = []
@@ -59,7 +60,7 @@ def test_every_example_and_method_prints_on_one_page(printed: Any, paper: str) -
     hours = 24 if paper == "a4" else 12
     width, height = wall_page.PAPERS[paper]
     for name, scenario in ALL.items():
-        sheet = wall_sheet(scenario, Clock(start=HALF_PAST_SEVEN, hours=hours))
+        sheet = wall_sheet(scenario, Style(start=HALF_PAST_SEVEN, hours=hours))
         reader = printed(wall_page.html(sheet, paper))
         assert len(reader.pages) == 1, f"{name} on {paper}"
         assert min(sizes(reader)) >= 15.95, f"{name}: type smaller than 16 pt"
@@ -73,7 +74,7 @@ def test_every_example_and_method_prints_on_one_page(printed: Any, paper: str) -
 def test_what_does_not_fit_is_split_into_numbered_pages(
     printed: Any, name: str, paper: str
 ) -> None:
-    sheet = wall_sheet(LONG[name], Clock(start=HALF_PAST_SEVEN, hours=12))
+    sheet = wall_sheet(LONG[name], Style(start=HALF_PAST_SEVEN, hours=12))
     promised = len(wall_page.layout(sheet, paper).pages)
     reader = printed(wall_page.html(sheet, paper))
     assert promised > 1
@@ -84,11 +85,11 @@ def test_what_does_not_fit_is_split_into_numbered_pages(
 
 
 @pytest.mark.parametrize("name", ["hold_and_changes", "transfer"])
-def test_black_on_white(browser: Browser, name: str) -> None:  # noqa: F811
+def test_black_on_white(browser: Browser, name: str) -> None:
     width, height = wall_page.PAPERS["a4"]
     page = browser.new_page(viewport={"width": round(width / 0.75), "height": round(height / 0.75)})
     page.emulate_media(media="print")
-    page.set_content(wall_page.html(wall_sheet(ALL[name], Clock(start=HALF_PAST_SEVEN))))
+    page.set_content(wall_page.html(wall_sheet(ALL[name], Style(start=HALF_PAST_SEVEN))))
     ARTEFACTS.mkdir(exist_ok=True)
     shot = page.screenshot(path=ARTEFACTS / f"wall-sheet-{name}.png")
     page.close()

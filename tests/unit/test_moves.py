@@ -134,4 +134,6 @@ def test_what_is_poured_is_named_where_it_is_not_plain_water():
     sea = moves.moves(ALL["method sea"])
     assert [one.liquid for one in sea if one.kind == "renew"] == ["sea water"] * 3 + [""] * 2
     warm = files.example("demo").but({"steps.1.temperature": 298.15})
-    assert "at 25 °C" in moves.first_fillings(warm, warm.timeline)[0].liquid
+    assert moves.first_fillings(warm, warm.timeline)[0].temperature == 298.15
+    plain = files.example("demo")
+    assert moves.first_fillings(plain, plain.timeline)[0].temperature is None

@@ -11,9 +11,9 @@ from washsim import __main__ as cli
 from washsim import files, moves, wall_page
 from washsim.errors import InputError
 from washsim.wall_sheet import MARK, Grid, Line, Table, wall_sheet
-from washsim.wording import Clock, duration, names, start_of
+from washsim.wording import Style, duration, names, start_of
 
-SEVEN = Clock(start=19 * 3600.0)
+SEVEN = Style(start=19 * 3600.0)
 
 
 def clock_of(minutes: int) -> str:
@@ -37,7 +37,7 @@ def clock_of(minutes: int) -> str:
     ],
 )
 def test_clock_times(start, seconds, hours, shown):
-    assert Clock(start=start, hours=hours).at(seconds) == shown
+    assert Style(start=start, hours=hours).at(seconds) == shown
 
 
 def test_seconds_are_shown_on_request_where_there_are_any():
@@ -171,7 +171,7 @@ def test_folding_loses_no_move(scenario):
 @given(scenario=evenings())
 @some(60)
 def test_pages_hold_every_row_once(scenario):
-    sheet = wall_sheet(scenario, Clock(start=0.0, hours=12))
+    sheet = wall_sheet(scenario, Style(start=0.0, hours=12))
     for paper in wall_page.PAPERS:
         cut = wall_page.layout(sheet, paper).pages
         rows = [row for page in cut for block in page for row in rows_of(block)]
@@ -196,6 +196,17 @@ def test_the_text_holds_every_clock_time(name):
         for row in rows_of(block):
             clock = row[1] if isinstance(block, Grid) else row[0]
             assert clock in told
+
+
+def test_us_units_and_warm_water():
+    """1 US gallon is 3.785 L; 25 °C is 77 °F."""
+    warm = files.example("demo").but({"steps.1.temperature": 298.15})
+    told = wall_page.text(wall_sheet(warm, Style(start=0.0, units="us")))
+    assert "DUMP A, refill 1.06 gal at 77 °F, sheets stay in" in told
+    assert "6.34 gal of water" in told
+    assert "refill 4 L at 25 °C" in wall_page.text(wall_sheet(warm, SEVEN))
+    tap = files.example("late_sheet")
+    assert "0.528 gal/min" in wall_page.text(wall_sheet(tap, Style(start=0.0, units="us")))
 
 
 def test_hostile_titles_are_text():

@@ -1,0 +1,190 @@
+// The page Tonight in the browser: the form, the front, the plan shown, its wall sheet and its run.
+
+import { Desk } from "./desk.js";
+import { make, makeField } from "./fields.js";
+import { Front } from "./front.js";
+import { Ribbon } from "./ribbon.js";
+import { Run, keep, recall } from "./run_state.js";
+import { notify, onTheme, setState } from "./shell.js";
+
+const find = (id) => document.getElementById(id);
+
+export function start({ board, palette, kinds }) {
+  const desk = new Desk(board);
+  const page = {
+    board,
+    desk,
+    form: new Form(desk),
+    front: new Front(find("front"), (index) => desk.ask({ do: "choose", index })),
+    ribbon: new Ribbon(find("ribbon"), palette, kinds),
+  };
+  page.ribbon.scale(find("scale"));
+  onTheme(() => page.ribbon.paint());
+  bindSearch(desk);
+  bindSheet(board);
+  bindRun(board);
+
+  board.properties.shape.change.connect(() => page.form.build());
+  board.properties.front.change.connect(() => showFront(page));
+  board.properties.detail.change.connect(() => {
+    showDetail(page);
+    showFront(page);
+  });
+  board.properties.work.change.connect(() => showWork(board.work));
+  desk.addEventListener("told", () => {
+    page.form.show();
+    document.body.dataset.answer = board.told.answer;
+  });
+  document.addEventListener("unitschange", (event) => {
+    event.preventDefault();
+    desk.ask({ do: "units", system: event.detail });
+  });
+
+  page.form.show();
+  showDetail(page);
+  showFront(page);
+  showWork(board.work);
+  notify(board.told.error, "error");
+  setState(board.told.state);
+  document.body.dataset.answer = board.told.answer;
+}
+
+class Form {
+  constructor(desk) {
+    this.desk = desk;
+    this.form = find("have");
+    this.form.addEventListener("submit", (event) => event.preventDefault());
+    this.form.addEventListener("focusout", () => this.show());
+    // the meaning of the field in hand, in one line for all
+    this.form.dataset.group = "";
+    find("add-vessel").addEventListener("click", () => {
+      desk.ask({ do: "add", list: "vessels", at: desk.board.shape.vessels.length });
+    });
+    this.build();
+  }
+
+  build() {
+    const focused = document.activeElement?.id;
+    const { groups, wishes, vessels } = this.desk.board.shape;
+    find("wishes").replaceChildren(...wishes.map((field) => makeField(field, this.desk)));
+    find("groups").replaceChildren(...groups.flatMap(({ label, fields }) => [
+      make("h3", { textContent: label }),
+      make("div", { className: "fields" }, ...fields.map((field) => makeField(field, this.desk))),
+    ]));
+    find("vessels").replaceChildren(...vessels.map((vessel, i) => this.vessel(vessel, i + 1)));
+    this.show();
+    if (focused && this.form.contains(document.getElementById(focused))) document.getElementById(focused).focus();
+  }
+
+  vessel({ label, fields }, at) {
+    const remove = make("button", { type: "button", id: `remove-${at}`, textContent: "Remove" });
+    remove.setAttribute("aria-label", `Remove ${label}`);
+    remove.addEventListener("click", () => this.desk.ask({ do: "remove", list: "vessels", at }));
+    return make("div", { className: "vessel" },
+      make("div", { className: "top" }, make("b", { textContent: label }), remove),
+      make("div", { className: "fields" }, ...fields.map((field) => makeField(field, this.desk))));
+  }
+
+  show() {
+    const { values, error } = this.desk.told;
+    for (const box of this.form.querySelectorAll("[data-path]")) {
+      const inHand = error && box.contains(document.activeElement);
+      if (!inHand && !this.desk.pending(box.dataset.path)) box.show(values[box.dataset.path]);
+    }
+  }
+}
+
+function bindSearch(desk) {
+  find("seek").addEventListener("click", () => desk.ask({ do: "plan" }));
+  find("cancel").addEventListener("click", () => desk.ask({ do: "cancel" }));
+}
+
+function showWork({ state, share, words }) {
+  const working = state === "working";
+  document.body.dataset.work = state;
+  find("share").hidden = find("cancel").hidden = !working;
+  find("seek").hidden = working;
+  find("share").value = share;
+  if (working) find("found").textContent = `Looking for plans: ${Math.round(100 * share)} %`;
+  if (state === "failed") find("found").textContent = words;
+  if (state === "idle") find("found").textContent = "No plans yet for what is at hand: press Find plans.";
+}
+
+function showFront({ board, front, desk }) {
+  const { front: data, detail } = board;
+  front.load(data, detail.chosen);
+  if (data.sentence) find("found").textContent = data.sentence;
+  const focused = document.activeElement?.name === "plan";
+  const plans = [...data.plans.map((plan, i) => [i, plan]), [-1, data.own]];
+  const choices = plans.map(([index, plan]) => {
+    const input = make("input", { type: "radio", name: "plan", value: index, checked: index === detail.chosen });
+    input.addEventListener("change", () => desk.ask({ do: "choose", index }));
+    return make("label", {}, input,
+      make("span", { textContent: index < 0 ? "◇" : index + 1 }),
+      make("b", { textContent: plan.amount }),
+      make("b", { textContent: `${Math.round(plan.minutes)} min` }),
+      make("span", { textContent: plan.chance }),
+      make("span", { className: "words", textContent: index < 0 ? `yours: ${plan.words}` : plan.words }));
+  });
+  find("choices").replaceChildren(find("choices").firstElementChild, ...choices);
+  if (focused) find("choices").querySelector("input:checked")?.focus();
+}
+
+function showDetail({ board, ribbon }) {
+  const { detail } = board;
+  find("which").textContent = detail.chosen < 0 ? "Your own schedule" : `Plan ${detail.chosen + 1}`;
+  const lines = [...detail.lines, ...detail.notes];
+  find("lines").replaceChildren(...lines.map((text) => make("p", { textContent: text })));
+  find("span").textContent = detail.span;
+  find("explore").href = `./?s=${detail.state}`;
+  find("press").hidden = !detail.press;
+  find("press").textContent = detail.press;
+  find("cautions").replaceChildren(...detail.cautions.map((text) => make("li", { textContent: text })));
+  const { columns, rows, notes } = detail.ledger;
+  find("ledger-head").replaceChildren(make("tr", {}, ...["per", ...columns].map((text) => make("th", { scope: "col", textContent: text }))));
+  find("ledger").replaceChildren(...rows.map(([label, ...cells]) =>
+    make("tr", {}, make("th", { scope: "row", textContent: label }), ...cells.map((text) => make("td", { textContent: text })))));
+  find("ledger-notes").replaceChildren(...notes.map((text) => make("p", { textContent: text })));
+  ribbon.load(detail.ribbon);
+  showGoing();
+}
+
+function showGoing() {
+  const run = recall();
+  find("going").hidden = !run || run.started === null || run.over;
+}
+
+function bindSheet(board) {
+  const dialog = find("paper"), preview = find("preview");
+  find("sheet").addEventListener("click", () => {
+    find("paper-title").textContent = `Wall sheet, ${board.detail.sheet.pages}`;
+    preview.srcdoc = board.detail.sheet.html;
+    dialog.showModal();
+  });
+  find("shut").addEventListener("click", () => dialog.close());
+  find("print").addEventListener("click", () => preview.contentWindow.print());
+  const { name } = board.detail.sheet;
+  find("save-html").addEventListener("click", () => save(board.detail.sheet.html, `${name}.html`, "text/html"));
+  find("save-text").addEventListener("click", () => save(board.detail.sheet.text, `${name}.txt`, "text/plain"));
+}
+
+function save(text, name, type) {
+  const url = URL.createObjectURL(new Blob([text], { type: `${type};charset=utf-8` }));
+  make("a", { href: url, download: name }).click();
+  setTimeout(() => URL.revokeObjectURL(url), 1000);
+}
+
+function bindRun(board) {
+  find("run").addEventListener("click", () => {
+    const run = recall();
+    const going = run && run.started !== null && !run.over;
+    if (going && !window.confirm("A run is going on. Put this plan in its place?")) return;
+    if (!keep(new Run(board.detail.run))) {
+      notify("This browser keeps nothing, so a run cannot be handed over.", "error");
+      return;
+    }
+    window.location.assign("assets/run.html");
+  });
+  window.addEventListener("storage", showGoing);
+  window.addEventListener("pageshow", showGoing);
+}
