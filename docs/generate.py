@@ -14,6 +14,7 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
+from answers import page
 from checks import verification_page
 from commands import commands_page
 from evidence import properties_page
@@ -143,6 +144,7 @@ PAGES: dict[str, Callable[[], str]] = {
     "results.md": results_page,
     "commands.md": commands_page,
     "methods.md": methods_page,
+    "faq.md": lambda: page("faq.md"),
     "properties.md": properties_page,
     "verification.md": verification_page,
 }
