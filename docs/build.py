@@ -33,7 +33,8 @@ def build(run: bool = True) -> int:
     run: whether to run the checks, so that the page on verification shows how they came out.
     """
     source = BUILT / "source"
-    shutil.rmtree(source, ignore_errors=True)
+    # a page of an earlier build must not outlive its source
+    shutil.rmtree(BUILT, ignore_errors=True)
     for pattern in KEPT:
         for path in DOCS.glob(pattern):
             if BUILT not in path.parents:

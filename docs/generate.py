@@ -14,10 +14,11 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
-from answers import literature_page, still_page
+from answers import page
 from checks import verification_page
 from commands import commands_page
 from evidence import properties_page
+from measured import literature_page, still_page
 from side_by_side import methods_page
 from tabular import NOTE, table
 
@@ -146,6 +147,7 @@ PAGES: dict[str, Callable[[], str]] = {
     "methods.md": methods_page,
     "literature.md": literature_page,
     "still-water.md": still_page,
+    "faq.md": lambda: page("faq.md"),
     "properties.md": properties_page,
     "verification.md": verification_page,
 }
