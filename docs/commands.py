@@ -24,18 +24,32 @@ EXAMPLES_HEAD = """## The examples that come along
 """
 
 
-def commands_page() -> str:
-    """Every command with what may be given to it; then the examples."""
-    parser = command_line._parser()
-    page = NOTE + HEAD
+def _commands(parser: argparse.ArgumentParser, path: str, level: int) -> str:
+    """Each command of a parser, and the verbs of a command that has some."""
+    page = ""
     for action in parser._actions:
         if not isinstance(action, argparse._SubParsersAction):
             continue
         said = {one.dest: one.help or "" for one in action._choices_actions}
         for name, inner in action.choices.items():
-            page += f"## washsim {name}\n\n{_sentence(said[name])}\n\n"
-            given = [one for one in inner._actions if one.dest != "help"]
-            page += table(("give", "meaning"), ([_given(one), one.help or ""] for one in given))
+            page += f"{'#' * level} {path} {name}\n\n{_sentence(said[name])}\n\n"
+            given = [
+                one
+                for one in inner._actions
+                if one.dest != "help" and not isinstance(one, argparse._SubParsersAction)
+            ]
+            if given:
+                rows = ([_given(one), one.help or ""] for one in given)
+                page += table(("give", "meaning"), rows)
+            page += _commands(inner, f"{path} {name}", level + 1)
+    return page
+
+
+def commands_page() -> str:
+    """Every command with what may be given to it; then the examples."""
+    parser = command_line._parser()
+    page = NOTE + HEAD
+    page += _commands(parser, "washsim", 2)
     page += EXAMPLES_HEAD
     rows = [[f"`{name}`", files.example(name).title] for name in files.examples()]
     return page + table(("name", "title"), rows)
