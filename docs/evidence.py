@@ -1,21 +1,13 @@
-"""The pages on where numbers come from and what was checked, for docs/generate.py."""
+"""The page on where numbers come from, for docs/generate.py."""
 
 from __future__ import annotations
 
-import contextlib
-import io
-import re
-from pathlib import Path
+from itertools import groupby
 from typing import Any
 
-import pytest
 from tabular import NOTE, table
 
 from washsim import tables
-
-ROOT = Path(__file__).parents[1]
-
-# --- properties.md ---
 
 PROPERTIES_HEAD = """# Numbers about the world
 
@@ -42,12 +34,14 @@ def properties_page() -> str:
     page = NOTE + PROPERTIES_HEAD
     for name, title in TITLES.items():
         page += f"## {title}\n\n`washsim/data/{name}.toml`\n\n"
-        rows = [_row(path, node) for path, node in _leaves(tables.table(name), name)]
-        page += table(("what", "value", "band", "unit", "standing", "rests on"), rows)
-    page += "## Sources\n\n"
-    found = [tables.source(key) for key in tables.table("sources")]
-    rows = [[f'<a id="{s.key}"></a>`{s.key}`', s.citation, s.kind, s.note] for s in found]
-    return page + table(("key", "work", "kind", "what of it was seen"), rows)
+        for group, found in groupby(_leaves(tables.table(name), name), key=_group):
+            page += f"### {group}\n\n"
+            rows = [_row(path.removeprefix(f"{name}.{group}."), path, node) for path, node in found]
+            page += table(("what", "value", "band", "unit", "standing", "rests on"), rows)
+    page += "## Sources\n\nThe work, its kind, and what of it was really seen.\n\n"
+    for one in (tables.source(key) for key in tables.table("sources")):
+        page += f"### {one.key}\n\n{one.citation} *{one.kind.capitalize()}.* {one.note}\n\n"
+    return page
 
 
 def _leaves(node: dict[str, Any], path: str) -> list[tuple[str, dict[str, Any]]]:
@@ -61,8 +55,13 @@ def _leaves(node: dict[str, Any], path: str) -> list[tuple[str, dict[str, Any]]]
     return found
 
 
-def _row(path: str, node: dict[str, Any]) -> list[str]:
-    what = "`" + path.split(".", 1)[1] + "`"
+def _group(leaf: tuple[str, dict[str, Any]]) -> str:
+    """The part of a path that its neighbours share; single numbers stand by themselves."""
+    return leaf[0].split(".")[1]
+
+
+def _row(name: str, path: str, node: dict[str, Any]) -> list[str]:
+    what = f"`{name}`"
     cited = f"[{node['source']}](#{node['source']}): " if node["source"] else ""
     note = cited + node["note"]
     if "value" in node:
@@ -80,59 +79,3 @@ def _said(found: Any) -> str:
     if isinstance(found, dict):
         return "(" + ", ".join(f"{key} {_said(child)}" for key, child in found.items()) + ")"
     return f"{found:g}" if isinstance(found, float) else str(found)
-
-
-# --- verification.md ---
-
-VERIFICATION_HEAD = """# What was checked, and against what
-
-*Verification* asks whether the equations are solved rightly: expected values come from closed
-forms, tables, another method or another library, never from an earlier output of this program.
-*Validation* asks whether the equations describe real prints; little has been published, so its
-checks are few and wide. Each check names its source or says that it has none. All of them run with
-the test command of the README.
-
-"""
-
-
-class _Collected:
-    """A pytest plug-in that keeps what was collected."""
-
-    items: list[pytest.Item]
-
-    def pytest_collection_finish(self, session: pytest.Session) -> None:
-        self.items = session.items
-
-
-def verification_page() -> str:
-    """One row a test function of tests/verification and tests/validation."""
-    seen = _Collected()
-    folders = [str(ROOT / "tests" / name) for name in ("verification", "validation")]
-    quiet = io.StringIO()
-    with contextlib.redirect_stdout(quiet):
-        status = pytest.main(["--collect-only", "-p", "no:cacheprovider", *folders], plugins=[seen])
-    if status != pytest.ExitCode.OK:
-        raise SystemExit(quiet.getvalue())
-    page = NOTE + VERIFICATION_HEAD
-    modules: dict[Path, dict[str, list[pytest.Item]]] = {}
-    for item in seen.items:
-        name = getattr(item, "originalname", item.name)
-        modules.setdefault(item.path, {}).setdefault(name, []).append(item)
-    for path, tests in modules.items():
-        items = next(iter(tests.values()))
-        docstring = (items[0].getparent(pytest.Module).obj.__doc__ or "").split("\n")[0]
-        rows = [_check(name, cases) for name, cases in tests.items()]
-        page += f"## `{path.relative_to(ROOT).as_posix()}`\n\n{docstring}\n\n"
-        page += table(("what is compared", "cases", "source"), rows)
-    return page
-
-
-def _check(name: str, cases: list[pytest.Item]) -> list[str]:
-    function = cases[0].function
-    docstring = re.split(r"\n\s*\n", function.__doc__ or "")[0]
-    what = name.removeprefix("test_").replace("_", " ")
-    what += f": {' '.join(docstring.split())}" if docstring else ""
-    sources = dict.fromkeys(
-        str(text) for case in cases for mark in case.iter_markers("source") for text in mark.args
-    )
-    return [what, str(len(cases)), "; ".join(sources)]

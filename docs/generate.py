@@ -1,8 +1,9 @@
 """Writes the generated pages of docs/: ``python docs/generate.py``; with --check, only compares.
 
-scenario.md and scenario.schema.json come from the field declarations, results.md from the list of
-result keys, methods.md from runs, properties.md from washsim/data, verification.md from the
-collected tests.
+scenario.md, scenario.schema.json and readings.md come from the field declarations, results.md from
+the lists of result keys, commands.md from the parser, methods.md, literature.md and still-water.md
+from runs, faq.md from its template and runs, properties.md from washsim/data, verification.md from
+the collected tests.
 """
 
 from __future__ import annotations
@@ -14,11 +15,15 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
-from evidence import properties_page, verification_page
+from answers import page
+from checks import verification_page
+from commands import commands_page
+from evidence import properties_page
+from measured import literature_page, still_page
+from side_by_side import methods_page
 from tabular import NOTE, table
 
-from washsim import export, fields, files, materials, recipes, scenario, tables
-from washsim.solve import solve
+from washsim import export, fields, files, findings, logbook, materials, readings, scenario
 
 DOCS = Path(__file__).parent
 
@@ -46,8 +51,8 @@ def _parts(cls: type, path: str) -> str:
         if len(spec.kinds) == 1:
             page += _block(f"`{title}`", spec.kinds[0]) + _parts(spec.kinds[0], f"{inside}.")
             continue
-        page += f"## `{title}`\n\n{STEPS_HEAD}"
-        for word, kind in recipes.STEPS.items():
+        page += f"## `{title}`\n\n{HEADS[name]}"
+        for word, kind in zip(spec.words, spec.kinds, strict=True):
             page += _block(f'`kind = "{word}"`', kind, level=3)
     return page
 
@@ -69,6 +74,84 @@ aid, transfer and drain take each sheet as it comes; bath, running and hold gath
 let them go on together.
 
 """
+
+
+READINGS_HEAD = """Strips in any order; each `[[readings]]` begins a new one and says its `kind`.
+What lies between two steps, below the first or above the last counts as just that: nothing visible
+is below a step, never zero.
+
+"""
+HEADS = {"steps": STEPS_HEAD, "readings": READINGS_HEAD}
+
+
+# --- readings.md ---
+
+TESTS_HEAD = """# Readings and the log
+
+What drops, drips and a laboratory said of your strips, in a TOML file beside the scenario; and the
+log that keeps whole evenings. Keys work as in [scenario files](scenario.md).
+
+`washsim fit evening.toml readings.toml` corrects the scenario's unmeasured numbers by the
+readings: [why it does so as it does](decisions/07-draws-led-to-the-readings.md). An example, its
+readings invented:
+
+```toml
+format = "washsim-readings-1"
+title = "Invented: three drops"
+
+[ladder]                 # strips soaked in your own fixer, diluted, blotted, dropped
+thiosulfate_g_l = 94
+dry_g = 1.20             # one strip of 5 x 10 cm, weighed dry and wet
+wet_g = 2.45
+[[ladder.steps]]
+one_in = 500             # strongest first: step 1
+[[ladder.steps]]
+one_in = 1000
+[[ladder.steps]]
+one_in = 2000
+[[ladder.steps]]
+one_in = 5000
+
+[[readings]]
+kind = "drop"            # lies between steps 1 and 2
+washed_min = 30
+lighter_than = 1
+darker_than = 2
+blank = "clear"
+
+[[readings]]
+kind = "drop"            # nothing visible: lighter than the weakest step
+face = "front"
+lighter_than = 4
+blank = "clear"
+
+[[readings]]
+kind = "laboratory"
+residual_g_m2 = 0.006
+error_percent = 15
+```
+
+"""
+
+LOG_HEAD = """## The log
+
+`washsim log add evening.toml --readings readings.toml` writes one document into the folder of the
+log (`--folder`, else the variable `WASHSIM_LOG`, else `washsim-log` in your home folder) and never
+changes it again: [why](decisions/08-a-document-an-evening.md). A document holds the blocks below;
+`[tests]` is what a file of readings holds, `[scenario]` what a scenario file holds, each without
+its `format`.
+
+"""
+
+
+def readings_page() -> str:
+    """The format of readings, then that of an entry of the log."""
+    page = NOTE + TESTS_HEAD
+    page += _block("Top of the file", readings.Tests, first=("format", "", readings.FORMAT))
+    page += _parts(readings.Tests, "")
+    page += LOG_HEAD
+    page += _block("Top of a document", logbook.Entry, 3, first=("format", "", logbook.FORMAT))
+    return page + _block("`[prediction]`", logbook.Prediction, 3)
 
 
 def _block(title: str, cls: type, level: int = 2, first: tuple[str, ...] = ()) -> str:
@@ -111,7 +194,7 @@ def _default(cls: type, name: str, spec: fields.Declared) -> str:
     value = fields.default_of(cls, name)
     if value is dataclasses.MISSING:
         return "must be given"
-    if value is None:
+    if value is None or value == "":
         return "left out"
     if not isinstance(spec, fields.Quantity):
         return f"`{value}`"
@@ -132,50 +215,8 @@ def results_page() -> str:
         "compare` a list of them. Keys keep their name and meaning as long as `format` stays the "
         "same. Amounts are those of the thiosulfate ion.\n\n"
         + table(("key", "meaning"), ([f"`{key}`", text] for key, text in export.KEYS.items()))
-    )
-
-
-# --- methods.md ---
-
-METHODS_HEAD = """# Wash methods side by side
-
-The methods that come along (`washsim/data/methods.toml`), each put under one batch: fourteen
-invented fibre prints, 20.3 × 25.4 cm, double weight, five minutes in plain hypo, soft tap water at
-20 °C, explanation `both`. Litres, flows and films are typical guesses, common practice, no source.
-Minutes to the target, 0.014 g/m², count from the fixer, for the worst print. Mind that methods
-differ in how long they last.
-
-"""
-
-
-def methods_page() -> str:
-    """Every method of the catalogue under the same batch, computed as this page is written."""
-    changes = {"fixing.fixer": "plain", "fixing.dilution": None, "fixing.duration": 300.0}
-    batch = files.example("demo").but(changes)
-    rows, minds = [], []
-    for name in files.methods():
-        result = solve(files.with_method(batch, name))
-        found = export.summary(result)
-        minutes = found["minutes_to_target"]
-        about = tables.entry(f"methods.{name}")
-        rows.append(
-            [
-                about["label"],
-                f"{found['steps'][-1]['stop_min']:.0f}",
-                f"{found['litres_total']:.3g}",
-                f"{found['worst_residual_g_m2']:.2g}",
-                f"{found['typical_residual_g_m2']:.2g}",
-                "not met" if minutes is None else f"{minutes:.0f}",
-                max(found["limits_now"], key=found["limits_now"].__getitem__),
-            ]
-        )
-        minds.append(f"- **{about['label']}.** {about['meaning']} *Mind:* {about['minds']}\n")
-    head = ("method", "ends at, min", "water, L", "worst, g/m²", "typical, g/m²")
-    return (
-        NOTE
-        + METHODS_HEAD
-        + table((*head, "to target, min", "limited at its end by"), rows)
-        + "".join(minds)
+        + "## Of a fit\n\n`washsim fit FILE READINGS --json` prints one object.\n\n"
+        + table(("key", "meaning"), ([f"`{key}`", text] for key, text in findings.KEYS.items()))
     )
 
 
@@ -183,7 +224,12 @@ PAGES: dict[str, Callable[[], str]] = {
     "scenario.md": scenario_page,
     "scenario.schema.json": schema_page,
     "results.md": results_page,
+    "readings.md": readings_page,
+    "commands.md": commands_page,
     "methods.md": methods_page,
+    "literature.md": literature_page,
+    "still-water.md": still_page,
+    "faq.md": lambda: page("faq.md"),
     "properties.md": properties_page,
     "verification.md": verification_page,
 }

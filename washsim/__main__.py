@@ -1,4 +1,4 @@
-"""The command line: ``washsim simulate``, ``compare``, ``sheet``, ``fit``, ``log`` and more."""
+"""The command line: ``washsim simulate``, ``compare``, ``sheet``, ``plan``, ``fit`` and more."""
 
 from __future__ import annotations
 
@@ -20,7 +20,17 @@ from typing import Any
 from rich.table import Table
 from rich.text import Text
 
-from washsim import export, files, fit_command, ledger, log_command, wall_page, wall_sheet, wording
+from washsim import (
+    export,
+    files,
+    fit_command,
+    ledger,
+    log_command,
+    plan_command,
+    wall_page,
+    wall_sheet,
+    wording,
+)
 from washsim.band import Band, solve_band
 from washsim.errors import InputError, WashsimError
 from washsim.fields import short
@@ -91,6 +101,7 @@ def _parser() -> argparse.ArgumentParser:
     sheet.add_argument("--text", action="store_true", help="plain text instead of HTML to print")
     sheet.add_argument("--to", metavar="FILE", help="where; '-' for stdout, else FILE.html here")
     sheet.set_defaults(run=_sheet)
+    plan_command.add_command(commands)
     fit_command.add_command(commands)
     log_command.add_command(commands)
     app = commands.add_parser("serve", help="open the app in the browser")

@@ -60,7 +60,7 @@ def sentence(result: Result, system: str = "metric") -> str:
 def cautions(result: Result, system: str = "metric") -> tuple[str, ...]:
     """What to mind with this scenario, most pressing first, in general words."""
     text = tables.entry("limits.caution.text")
-    found = [*_fixed(result), *_warm(result, system), *_wet(result)]
+    found = [*unfixed(result), *_warm(result, system), *_wet(result)]
     if result.first_silver > 0:
         strength = f"{1e3 * result.first_silver:.2g} mg/L of silver"
         found.append(f"The first water carries about {strength}. {text['silver_drain']}")
@@ -77,12 +77,7 @@ def cautions(result: Result, system: str = "metric") -> tuple[str, ...]:
     return tuple(found)
 
 
-def underfixed(result: Result) -> str:
-    """What must be told before any pass: prints that may not be fixed; empty where they are."""
-    return " ".join(_fixed(result))
-
-
-def _fixed(result: Result) -> list[str]:
+def unfixed(result: Result) -> list[str]:
     """Cautions about prints that may not be fixed: no washing mends that."""
     scenario, fixing = result.scenario, result.scenario.fixing
     text = tables.entry("limits.caution.text.residual_silver")

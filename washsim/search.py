@@ -21,7 +21,7 @@ from washsim.recipes import Aid
 from washsim.result import Run
 from washsim.scenario import Scenario
 from washsim.solve import ladder
-from washsim.units import minute
+from washsim.units import litre, minute
 from washsim.unknowns import NOMINAL, Sample
 
 GRAIN = 0.5 * minute
@@ -177,18 +177,28 @@ class Search:
         ends, worst = followed[0].ends - start, np.max([one.worst for one in followed], axis=0)
         worst = np.where(ends <= self.wish.seconds + 1e-6, worst, np.inf)
         self._note(shape, dwells, worst)
-        first = np.argmax(worst <= self.limit, axis=0)
         return [
-            _Candidate(
-                shape=shape,
-                dwell=float(dwells[at]),
-                fillings=n + 1,
-                seconds=float(ends[at, n]),
-                volume=volume_of(shape.at(float(dwells[at]), n + 1)),
-            )
-            for n, at in enumerate(first)
-            if worst[at, n] <= self.limit
+            self._candidate(shape, n + 1, dwells, worst[:, n], ends[:, n])
+            for n in range(most)
+            if np.min(worst[:, n]) <= self.limit
         ]
+
+    def _candidate(
+        self, shape: Shape, fillings: int, dwells: Array, worst: Array, ends: Array
+    ) -> _Candidate:
+        """The shortest time that passes, between two dwells by the logarithm of the residual."""
+        at = int(np.argmax(worst <= self.limit))
+        dwell, seconds = float(dwells[at]), float(ends[at])
+        if at > 0 and not shape.fixed:
+            above, below = np.log(worst[at - 1] / self.limit), np.log(self.limit / worst[at])
+            dwell -= float(below / (above + below)) * (dwell - float(dwells[at - 1]))
+            total = GRAIN * np.ceil(fillings * dwell / GRAIN - 1e-9)
+            seconds -= fillings * float(dwells[at]) - float(total)
+            dwell = max(GRAIN * round(dwell / GRAIN), self.brief)
+        volume = volume_of(shape.at(dwell, fillings))
+        return _Candidate(
+            shape=shape, dwell=dwell, fillings=fillings, seconds=seconds, volume=volume
+        )
 
     def _smaller(self, pool: list[_Candidate]) -> list[Shape]:
         """The shapes of the best candidates, filled halfway to the next smaller filling tried."""
@@ -214,11 +224,15 @@ class Search:
         return self._observe(scenario, ends).max(axis=1)
 
     def _made(self, scenario: Scenario, worst: Array) -> Plan:
-        timeline = scenario.timeline
+        timeline, volume = scenario.timeline, volume_of(scenario)
+        seconds = timeline.stages[-1].stop - timeline.stages[1].start
+        if scenario is not self.scenario:
+            title = f"Plan: {volume / litre:.3g} L in {seconds / minute:.0f} min"
+            scenario = replace(scenario, title=title)
         return Plan(
             scenario=scenario,
-            seconds=timeline.stages[-1].stop - timeline.stages[1].start,
-            volume=volume_of(scenario),
+            seconds=seconds,
+            volume=volume,
             chance=float(np.mean(worst <= self.limit)),
             residual=float(np.quantile(worst, self.wish.chance, method="higher")),
         )

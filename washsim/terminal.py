@@ -20,6 +20,7 @@ class Terminal(Console):
     """A console that leaves a closed pipe to `main`."""
 
     def on_broken_pipe(self) -> None:
+        """Let the caller know, instead of ending the program here."""
         raise BrokenPipeError
 
 

@@ -26,7 +26,7 @@ def residual(session: Session) -> Chart:
     """Worst sheet of each schedule against one clock, target and spot test drawn across."""
     plot, theme = curves(session)
     theme += chart.draw_levels(plot, session.lines)
-    return marked(plot, theme + draw_letters(plot, session, SIZE))
+    return chart.finished(plot, theme + draw_letters(plot, session, SIZE))
 
 
 def large(session: Session, size: int) -> Chart:
@@ -42,25 +42,18 @@ def large(session: Session, size: int) -> Chart:
         plot.add_layout(part)
     theme.append((target, {"line_color": "--goal"}))
     theme.append((name, {"text_color": "--ink", "background_fill_color": "--card"}))
-    return marked(plot, theme + draw_letters(plot, session, size))
+    return chart.finished(plot, theme + draw_letters(plot, session, size))
 
 
 def curves(session: Session) -> tuple[Any, Theme]:
     """A figure with a curve for each schedule."""
-    plot, theme = chart.frame()
+    plot, theme = chart.frame("residual", chart.RESIDUAL_RANGE)
     # a curve's end is seen as such
     plot.x_range.range_padding = 0.015
     for curve, (width, dash, colour) in zip(session.curves, STYLES, strict=True):
         drawn = plot.line("minutes", "residual", source=curve, line_width=width, line_dash=dash)
         theme.append((drawn.glyph, {"line_color": colour}))
     return plot, theme
-
-
-def marked(plot: Any, theme: Theme) -> Chart:
-    """The finished chart, with a marker that shows the time."""
-    marker = Span(location=0, dimension="height", line_width=2.5)
-    plot.add_layout(marker)
-    return Chart(figure=plot, marker=marker, theme=[*theme, (marker, {"line_color": "--marker"})])
 
 
 def draw_letters(plot: Any, session: Session, size: int) -> Theme:

@@ -214,7 +214,7 @@ def option_label(name: str, key: str) -> str:
         ("explanation", "own"): "As the layers say",
         ("preset", "own"): "Own target",
         ("stirring", "shuffled"): "A pile, shuffled",
-        ("stirring", "still"): "Still: moved by its own weight",
+        ("stirring", "still"): "Still, moved by what fixer weighs",
     }
     if (name, key) in own:
         return own[name, key]

@@ -284,7 +284,7 @@ def detail(
         "lines": _lines(result, plan, system),
         "met": result.minutes_to_target is not None,
         "cautions": list(advice.cautions(result)),
-        "press": advice.underfixed(result),
+        "press": " ".join(advice.unfixed(result)),
         "span": sheet.span,
         "notes": list(sheet.notes),
         "ribbon": _ribbon(result, style),

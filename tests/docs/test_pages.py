@@ -14,7 +14,10 @@ from tests.references import cases, closed_forms
 from washsim import files
 
 ROOT = Path(__file__).parents[2]
-PAGES = sorted([*ROOT.glob("*.md"), *(ROOT / "docs").rglob("*.md")])
+SITE = ROOT / "docs" / "site"
+PAGES = sorted(
+    [*ROOT.glob("*.md"), *(p for p in ROOT.glob("docs/**/*.md") if SITE not in p.parents)]
+)
 
 
 def test_generated_pages_are_up_to_date():
@@ -40,12 +43,14 @@ def test_links_lead_to_files(page):
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
 def test_anchors_in_a_page_exist(page):
     text = page.read_text(encoding="utf-8")
-    anchors = set(re.findall(r'<a id="([^"]+)">', text))
+    headings = re.findall(r"^#+ (.+)$", text, re.MULTILINE)
+    # as Markdown makes them: lower case, spaces to hyphens, other signs gone
+    anchors = {re.sub(r"[^\w -]", "", heading.lower()).replace(" ", "-") for heading in headings}
     assert set(re.findall(r"\]\(#([^)]+)\)", text)) <= anchors
 
 
 def test_every_decision_is_numbered_once():
-    names = sorted(path.name for path in (ROOT / "docs" / "decisions").glob("*.md"))
+    names = sorted(path.name for path in (ROOT / "docs" / "decisions").glob("[0-9]*.md"))
     assert [int(name.split("-")[0]) for name in names] == list(range(1, len(names) + 1))
 
 
@@ -61,7 +66,7 @@ def test_ci_runs_the_test_command_of_the_readme():
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
 def test_scenario_files_named_in_commands_are_examples(page):
-    for name in re.findall(r"washsim\s+example\s+(\w+)", page.read_text(encoding="utf-8")):
+    for name in re.findall(r"washsim\s+example[ \n](\w+)", page.read_text(encoding="utf-8")):
         assert name in files.examples()
 
 

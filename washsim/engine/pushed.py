@@ -37,10 +37,12 @@ def phi(x: Array, highest: int) -> Array:
     found[1] = -np.expm1(-wide) / wide
     for m in range(1, highest):
         found[m + 1] = (1 / factorial(m) - found[m]) / wide
-    narrow = x < 1.0
+    # what is held does not fade by itself: for many modes x is nothing
+    narrow = (x < 1.0) & (x > 1e-15)
     near = x[narrow]
+    found[1:, x <= 1e-15] = [[1 / factorial(m)] for m in range(1, highest + 1)]
     term = np.zeros_like(near)
-    for j in range(15, -1, -1):
+    for j in range(12, -1, -1):
         term = 1 / factorial(j + highest) - near * term
     for m in range(highest, 0, -1):
         found[m][narrow] = term
@@ -83,25 +85,44 @@ class Pushed:
 
     def at(self, seconds: Array, observe: Array | None = None) -> Array:
         """(M, T, u) at seconds (M, T); with observe (M, o, u), the (M, T, o) seen by its rows."""
-        seen = self.compose if observe is None else observe @ self.compose
+        rows = self.compose if observe is None else observe @ self.compose
+        seen = rows.swapaxes(1, 2)
         steps = (seconds[:, :, None] >= self.begins[:, None, 1:]).sum(axis=2)
         since = seconds - np.take_along_axis(self.begins, steps, axis=1)
-        return self._answer(steps, since, 0) @ seen.swapaxes(1, 2)
+        # what is held does not fade by itself: for those modes a push just adds up
+        idle = np.all(self.rates * self.lengths.max() < 1e-12, axis=0)
+        found = self._answer(steps, since, 0, ~idle) @ seen[:, ~idle]
+        members, share = np.arange(len(steps))[:, None], self._share(steps, since)
+        found += (self.amplitudes[:, :, idle] @ seen[:, idle])[members, steps]
+        pushed = (self.push[..., idle] @ seen[:, None, idle])[members, steps]
+        added = since[..., None] * share[..., None] ** POWERS / (POWERS + 1)
+        return found + (added[:, :, None] @ pushed)[:, :, 0]
 
     def integral(self, seconds: Array, row: int) -> Array:
         """(M,) the integral of unknown `row` from 0 to seconds (M,)."""
         since = np.clip(seconds[:, None] - self.begins, 0.0, self.lengths)
         steps = np.broadcast_to(np.arange(since.shape[1]), since.shape)
-        return np.sum(self._answer(steps, since, 1) * self.compose[:, None, row], axis=(1, 2))
+        whole = self._answer(steps, since, 1, slice(None))
+        return np.sum(whole * self.compose[:, None, row], axis=(1, 2))
 
-    def _answer(self, steps: NDArray[np.intp], since: Array, integrals: int) -> Array:
-        """(M, T, q) amplitudes, or their integrals, since s after the begin of steps (M, T)."""
+    def _share(self, steps: NDArray[np.intp], since: Array) -> Array:
+        return since / np.maximum(np.take_along_axis(self.lengths, steps, axis=1), 1e-300)
+
+    def _answer(
+        self,
+        steps: NDArray[np.intp],
+        since: Array,
+        integrals: int,
+        which: NDArray[np.bool_] | slice,
+    ) -> Array:
+        """(M, T, q) amplitudes of some modes, or their integrals, since s into steps (M, T)."""
         members = np.arange(len(steps))[:, None]
-        functions = phi(since[..., None] * self.rates[:, None], len(POINTS) + integrals)
-        share = since / np.maximum(self.lengths[members, steps], 1e-300)
+        functions = phi(since[..., None] * self.rates[:, None, which], len(POINTS) + integrals)
+        share = self._share(steps, since)
         powers = FACTORIALS * share[..., None] ** POWERS * since[..., None]
-        shown = functions[integrals] * self.amplitudes[members, steps]
-        push = self.push[members, steps]
+        shown = functions[integrals] * self.amplitudes[..., which][members, steps]
+        push = self.push[..., which]
         for power in POWERS:
-            shown += functions[1 + integrals + power] * powers[..., power, None] * push[:, :, power]
+            here = push[:, :, power][members, steps]
+            shown += functions[1 + integrals + power] * powers[..., power, None] * here
         return shown * since[..., None] if integrals else shown

@@ -25,15 +25,15 @@ from washsim.engine.pushed import POINTS, POWERS, TO_POWERS, Pushed, answers
 from washsim.engine.space import Array, Slab
 
 TOLERANCE = 1e-4
-"""Solute moved wrongly in one step, over what the slab holds; amounts come out ten times better."""
+"""Solute moved wrongly in one step, over what the slab holds; amounts come out better."""
 TRACE = 1e-5
 """A slab holding less than this share of what it could is measured against that share."""
 CHECK = 0.07
 """Where in a step the polynomial is held against the law: early, where a jump bends it most."""
 ASKED = np.append(POINTS[1:], CHECK)
 AT_CHECK = CHECK**POWERS @ TO_POWERS
-FIRST = 0.02
-"""An interval begins with this part of it; steps that prove too long cost one trial."""
+FIRST = 0.05
+"""Part of the quickest trade's time that a first step lasts; one that is too long costs a trial."""
 SETTLED = 0.1
 """Share of the tolerance below which putting back has settled."""
 SWEEPS = 8
@@ -58,6 +58,14 @@ class Crowd:
         """(M, k, 1, u) area-weighted, of changes (M, k, L, u)."""
         areas = self.areas[:, None, :, None]
         return (areas * changes).sum(axis=2, keepdims=True) / areas.sum(axis=2, keepdims=True)
+
+    def quickest(self, quickening: Array) -> Array:
+        """(M,) 1/s, the rate of the quickest trade at any node, were nothing filled up."""
+        slab = self.slab
+        if slab.bend is None:
+            return np.full(len(quickening), 1e-30)
+        rate = slab.release * (1 / slab.held + 1 / slab.mobile[:, slab.where])
+        return rate.max(axis=1) * quickening
 
     def trade(self, states: Array, quickening: Array) -> Array:
         """(M, k, L, u) kg/(m3 s), the change of states (M, k, L, u) by what nodes trade."""
@@ -139,6 +147,7 @@ class _Stepper:
         self.families = [f for f in (self.common, *self.rests) if f is not None]
         tops = [np.abs(c.states + base[:, None, None]).max(axis=(1, 2)) for c in crowds]
         top = np.max([np.abs(base), *tops], axis=0)
+        self.quickest = np.max([c.quickest(quickening) for c in crowds], axis=0)
         self.trace = [TRACE * (top * c.slab.capacity.sum(axis=1))[:, None] for c in crowds]
 
     def _joined(self, mean: Array | None, rests: Sequence[Array | None]) -> list[Array]:
@@ -217,7 +226,7 @@ def course(
     no rest. Each member takes steps of its own.
     """
     stepper = _Stepper(crowds, together, start, base, quickening)
-    begin, length = np.zeros_like(seconds), FIRST * seconds
+    begin, length = np.zeros_like(seconds), FIRST / stepper.quickest
     begins, lengths = [], []
     before: list[Array] | None = None
     last = ready = np.zeros_like(seconds)

@@ -1,0 +1,223 @@
+"""Washes with laws that bend, against general integrators at the same measured error.
+
+    python -m tests.benchmarks.nonlinear [--members 256] [--rounds 7]
+
+One layer full of fixer, 90 minutes in a closed bath, 300 outputs: with places that fill up, with
+films that currents make, with both. Peers integrate 120 even intervals, folded at the middle, which
+halves their unknowns and makes their band five wide, with differenced banded Jacobians; ours takes
+16 Lobatto intervals through the march. Error: largest over the outputs of |r - ref| / (ref + 0.001
+g/m2), r the content, against a tight run on the same nodes, so that of time alone. A peer gets the
+loosest tolerance, in half decades, with which it errs no more than twice what ours does. Times are
+the least of rounds that are interleaved. Members are papers that fill up at 0.2 to 5 g/L, or face
+water that quickens by 0.5 to 2 times; one of a peer's runs, times their number, stands for its
+time. CVODE runs where scikit-sundae is installed (the extra `bench`).
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import time
+from collections.abc import Callable
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy comes in
+
+import numpy as np
+from scipy import integrate
+
+from washsim.engine import acts, interval, march, space
+
+Array = np.ndarray
+THICKNESS, POROSITY, INSIDE, HELD, RELEASE = 375e-6, 0.6, 3e-11, 0.09, 3.85e-4
+FULL, FREE = 1.0, 3e-6  # kg/m3; m/s at 1 kg/m3
+FILM, LEAST, AREA, VOLUME, FIXER, NODES = 3e-6, 5e-7, 0.05, 4e-3, 100.0, 120
+TIMES = np.linspace(0.0, 5400.0, 300)
+TIGHT = {"tolerance": 1e-9, "drift": 0.01}
+
+
+class Case:
+    """Whether places fill up and whether currents make the films; factors (M,) make members."""
+
+    def __init__(self, filling: bool, currents: bool) -> None:
+        self.filling, self.currents = filling, currents
+
+    def ours(self, factors: Array, **settings: float) -> Array:
+        """(M, T) kg/m2 by the march."""
+        members, one = len(factors), np.ones(len(factors))
+
+        def row(value: float) -> Array:
+            return np.full((members, 1), value)
+
+        full = FULL * factors[:, None]
+        kind = space.slab(
+            space.space("lobatto", (16,)),
+            thickness=row(THICKNESS),
+            porosity=row(POROSITY),
+            hindrance=row(INSIDE / 1e-9),
+            retardation=row(1.0),
+            retention=row(HELD if self.filling else 0.0),
+            release_rate=row(RELEASE),
+            bend=1 / full,
+        )
+        quick = FREE * factors[:, None, None]
+
+        def law(difference: Array, still: Array) -> Array:
+            return np.maximum(LEAST, quick * np.abs(difference) ** (1 / 3))
+
+        film, nothing = np.full((members, 2), FILM), 0.0 * one
+        at = interval.Conditions(
+            1e-9 * one, one, film, nothing, nothing, nothing, nothing,
+            currents=law if self.currents else None,
+        )  # fmt: skip
+        state = march.March([kind], [(0, AREA * one, FIXER * one)], 1, members, **settings)
+        state.lots[0].state[:, kind.space.size :] = FIXER / (1 + FIXER / full)
+        deeds = [
+            acts.Set(nothing, 0, at),
+            acts.Fill(nothing, 0, VOLUME * one, nothing),
+            acts.Place(nothing, 0, 0),
+            acts.Lift(TIMES[-1] * one, 0, nothing),
+        ]
+        found = np.empty((members, len(TIMES)))
+        rows = kind.capacity[:, None]
+        for segment in state.run(deeds):
+            start, stop = (x[:, None] for x in (segment.start, segment.stop))
+            inside = (start <= TIMES) & (stop >= TIMES)
+            # each member's own outputs, as many columns as the most of them
+            columns = np.argsort(~inside, axis=1, kind="stable")[:, : inside.sum(axis=1).max()]
+            if columns.size:
+                seconds = np.clip(TIMES[columns] - start, 0.0, stop - start)
+                shown = segment.slab_at(0, seconds, rows)[..., 0]
+                which = np.take_along_axis(inside, columns, axis=1)
+                m, _ = np.nonzero(which)
+                found[m, columns[which]] = shown[which]
+        return found
+
+    # the peers
+
+    def start(self) -> Array:
+        """Water, then node by node from the face inwards the mobile and, if any, the held part."""
+        half = NODES // 2 + 1
+        if not self.filling:
+            return np.concatenate([[0.0], np.full(half, FIXER)])
+        y = np.zeros(2 * half + 1)
+        y[1::2], y[2::2] = FIXER, FIXER / (1 + FIXER / FULL)
+        return y
+
+    def parts(self, states: Array) -> tuple[Array, Array]:
+        step = 2 if self.filling else 1
+        return states[..., 1::step], states[..., 2::2] if self.filling else 0 * states[..., 1::step]
+
+    def rate(self, t: float, y: Array) -> Array:
+        out = np.empty_like(y)
+        c, g = self.parts(y)
+        moved = np.zeros_like(c)
+        if self.filling:
+            caught = RELEASE * (c / (1 + c / FULL) - g)
+            moved -= SIZE * HELD * caught
+            out[2::2] = caught
+        flow = BETWEEN * np.diff(c)
+        moved[:-1] += flow
+        moved[1:] -= flow
+        d = c[0] - y[0]
+        flux = (max(LEAST, FREE * abs(d) ** (1 / 3)) if self.currents else FILM) * d
+        moved[0] -= flux
+        out[0] = 2 * AREA * flux / VOLUME
+        out[1 :: 2 if self.filling else 1] = moved / (SIZE * POROSITY)
+        return out
+
+    def content(self, states: Array) -> Array:
+        c, g = self.parts(states)
+        return 2 * (POROSITY * c + HELD * g) @ SIZE
+
+    @property
+    def band(self) -> int:
+        return 2 if self.filling else 1
+
+    def odeint(self, rtol: float) -> Array:
+        given = {"ml": self.band, "mu": self.band, "rtol": rtol, "atol": 1e-4 * rtol * FIXER}
+        return integrate.odeint(
+            self.rate, self.start(), TIMES, tfirst=True, mxstep=100_000, **given
+        )
+
+    def lsoda(self, rtol: float) -> Array:
+        return integrate.solve_ivp(
+            self.rate, TIMES[[0, -1]], self.start(), "LSODA", TIMES, rtol=rtol,
+            atol=1e-4 * rtol * FIXER, lband=self.band, uband=self.band,
+        ).y.T  # fmt: skip
+
+    def cvode(self, rtol: float) -> Array:
+        from sksundae.cvode import CVODE
+
+        def fill(t: float, y: Array, out: Array) -> None:
+            out[:] = self.rate(t, y)
+
+        given = {"linsolver": "band", "lband": self.band, "uband": self.band}
+        solver = CVODE(fill, rtol=rtol, atol=1e-4 * rtol * FIXER, max_num_steps=100_000, **given)
+        return solver.solve(TIMES, self.start()).y
+
+
+SIZE = np.full(NODES // 2 + 1, THICKNESS / NODES)
+SIZE[[0, -1]] /= 2
+BETWEEN = POROSITY * INSIDE * NODES / THICKNESS
+
+
+def error(found: Array, exact: Array) -> float:
+    return float(np.max(np.abs(found - exact) / (exact + 1e-6)))
+
+
+def timed(runs: dict[str, Callable[[], object]], rounds: int) -> dict[str, float]:
+    """Least seconds of each, in turn."""
+    spent: dict[str, list[float]] = {name: [] for name in runs}
+    for _ in range(rounds):
+        for name, run in runs.items():
+            begun = time.perf_counter()
+            run()
+            spent[name].append(time.perf_counter() - begun)
+    return {name: min(values) for name, values in spent.items()}
+
+
+def compare(title: str, case: Case, members: int, rounds: int) -> None:
+    one = np.ones(1)
+    wrong = error(case.ours(one), case.ours(one, **TIGHT))
+    exact = case.content(case.odeint(1e-12))
+    runs: dict[str, Callable[[], object]] = {"engine": lambda: case.ours(one)}
+    errors = {"engine": wrong}
+    peers = {"odeint, banded": case.odeint, "LSODA, banded": case.lsoda, "CVODE": case.cvode}
+    for name, method in peers.items():
+        try:
+            for rtol in 10.0 ** -np.arange(2.0, 11.5, 0.5):
+                errors[name] = error(case.content(method(rtol)), exact)
+                if errors[name] <= 2 * wrong:
+                    break
+        except ImportError:
+            print(f"{name} is left out: scikit-sundae is not installed")
+            continue
+        runs[name] = lambda method=method, rtol=rtol: method(rtol)
+    factors = np.geomspace(0.2, 5.0, members) if case.filling else np.geomspace(0.5, 2.0, members)
+    chunks = [factors[i : i + 64] for i in range(0, members, 64)]
+    runs["members"] = lambda: [case.ours(chunk) for chunk in chunks]
+    times = timed(runs, rounds)
+    many = times.pop("members")
+    print(f"\n{title}\n{'':22}{'ms':>10}{'x ours':>9}{'error':>10}")
+    for name, seconds in times.items():
+        ratio = seconds / times["engine"]
+        print(f"{name:22}{1e3 * seconds:10.2f}{ratio:9.1f}{errors[name]:10.1e}")
+    best = min(seconds for name, seconds in times.items() if name != "engine")
+    each = 1e3 * many / members
+    print(
+        f"{members} members: {each:.2f} ms each, the best peer takes {1e3 * best / each:.1f} times"
+    )
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--members", type=int, default=256)
+    parser.add_argument("--rounds", type=int, default=7)
+    asked = parser.parse_args()
+    compare("(a) places that fill up", Case(True, False), asked.members, asked.rounds)
+    compare("(b) films that currents make", Case(False, True), asked.members, asked.rounds)
+    compare("(c) both", Case(True, True), asked.members, asked.rounds)
+
+
+if __name__ == "__main__":
+    main()
