@@ -28,9 +28,9 @@ STIRRINGS = (
     "perfect",
 )
 """How water is moved along a face; a pile of sheets in a vessel can also be 'shuffled'."""
-LYINGS = ("floor", "face_down", "afloat", "hanging", "slot")
-"""How sheets lie where it matters: face up on the floor, level and face down, afloat and face
-down with a dry back, hanging, on edge in a slot. Elsewhere they are 'loose'."""
+LYINGS = ("loose", "floor", "face_down", "afloat", "hanging", "slot")
+"""How sheets lie: loose, face up on the floor, level and face down, afloat and face down with a dry
+back, hanging, on edge in a slot. Moved water asks only whether they lie on the floor or afloat."""
 FACES = ("both", "front", "back")
 
 
@@ -420,7 +420,7 @@ class Vessel:
         default="rocking",
     )
     lying: str = choice(
-        ("loose", *LYINGS), "how sheets lie in still water, or on the floor", default="loose"
+        LYINGS, "how sheets lie; in still water 'loose' counts as hanging", default="loose"
     )
     shuffle: float | None = quantity(
         "min",
@@ -451,10 +451,6 @@ class Vessel:
         check(self)
         if (self.stirring == "shuffled") != (self.shuffle is not None):
             raise InputError("shuffle_min: expected with stirring = 'shuffled', and only with it")
-        if self.stirring == "still" and self.lying == "loose":
-            raise InputError(f"lying: expected how sheets lie in still water, one of {LYINGS}")
-        if self.stirring != "still" and self.lying not in ("loose", "floor"):
-            raise InputError(f"lying: {self.lying!r} is for stirring = 'still' only")
         if self.lying == "floor" and self.dead_fraction > 0:
             raise InputError(
                 "dead_fraction: expected 0 with lying = 'floor', where the water beneath the "
