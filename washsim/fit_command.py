@@ -150,6 +150,14 @@ def _say(
     console.print(Text(summary["title"], "bold"))
     console.print(_readings_table(summary))
     _print_causes(console, found.scenario, tests)
+    for far in agreement.unreachable(found):
+        console.print(
+            Text(
+                f"No number within the bands leads to {readings.said(far.seen)}: do not trust "
+                "this fit, something else happened.",
+                "bold",
+            )
+        )
     console.print(_learnt_table(found, summary))
     console.print(_before_and_after(summary))
     if explained is not None:
