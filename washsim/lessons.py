@@ -3,8 +3,10 @@
 Keys of such a file: number, title, breaks (what learners wrongly hold), timing (minutes of each
 part), scene (what is set up), asks (the question), predict (what kind of prediction, and what it
 comes to), watch, runs (base: an example scenario; but: what is changed in it, in the words of a
-scenario file; sheet: whose curve is drawn, else the worst's), figures (numbers computed from the
-runs, see figures.py), explain and follow-up questions (with {figures} filled in), cautions.
+scenario file; sheet: whose curve is drawn, else the worst's; drawn = false: for figures
+only; announced = false: not named before the prediction), figures (numbers computed from the
+runs, see figures.py), explain and follow-up questions (with {figures} filled in), cautions and
+sources (keys of their tables).
 No answer stands in the files: it is computed.
 """
 
@@ -47,6 +49,8 @@ class Planned:
     sheet: int | None
     """Number of the sheet whose curve is drawn; None the worst."""
     drawn: bool
+    announced: bool
+    """Whether the page may name it before the prediction."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,7 +81,7 @@ class Prediction:
     scale: str = "linear"
     of: str = ""
     span: tuple[float, float] = (0.0, 0.0)
-    """Minutes between which the curve is drawn."""
+    """Minutes of washing between which the curve is drawn."""
     choices: tuple[tuple[str, str], ...] = ()
     """(label, expression that is true of the right one)."""
 
@@ -108,6 +112,8 @@ class Lesson:
     explain: str
     follow: tuple[Follow, ...]
     cautions: tuple[str, ...]
+    sources: tuple[str, ...]
+    """Citations."""
     figures: tuple[Figure, ...]
     runs: tuple[Planned, ...]
 
@@ -184,6 +190,7 @@ def lesson(name: str) -> Lesson:
             explain=tree["explain"],
             follow=tuple(Follow(**one) for one in tree["follow"]),
             cautions=tuple(tables.entry(f"limits.caution.text.{key}") for key in tree["cautions"]),
+            sources=tuple(tables.source(key).citation for key in tree["sources"]),
             figures=tuple(_figure(key, one) for key, one in tree["figures"].items()),
             runs=tuple(
                 _planned(f"lesson {name}, run {letter}", letter, one)
@@ -219,6 +226,7 @@ def _planned(where: str, letter: str, tree: dict[str, Any]) -> Planned:
         scenario=scenario.but(title=f"Invented: {tree['title']}"),
         sheet=tree.get("sheet"),
         drawn=tree.get("drawn", True),
+        announced=tree.get("announced", True),
     )
 
 
