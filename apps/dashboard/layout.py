@@ -63,7 +63,10 @@ def units() -> str:
 
 
 def plain(name: str, here: str, values: Mapping[str, Any]) -> str:
-    """The text of a page from assets/ that holds no Bokeh model and keeps no session."""
+    """The text of a page from assets/ that holds no Bokeh model and keeps no session.
+
+    Its words are written in metric units, so it offers no choice of them.
+    """
     frame = {"base": _environment().get_template("plain.html"), "here": here}
     found = _environment().get_template(name)
     return found.render({**frame, "navigation": NAVIGATION, **values})

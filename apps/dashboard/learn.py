@@ -5,9 +5,11 @@ An answer leaves the server only in exchange for a prediction.
 
 from __future__ import annotations
 
+import asyncio
 import json
 import logging
-from typing import Any
+from collections.abc import Callable
+from typing import Any, TypeVar
 
 from bokeh.palettes import Cividis256
 from tornado.web import RequestHandler
@@ -20,6 +22,7 @@ ADDRESS = "./learn"
 LARGEST = 50_000
 """Bytes of a prediction; a drawn curve takes about five thousand."""
 ballot = classroom.Ballot()
+Found = TypeVar("Found")
 
 
 def routes() -> list[tuple[str, type[RequestHandler]]]:
@@ -33,12 +36,19 @@ def routes() -> list[tuple[str, type[RequestHandler]]]:
     ]
 
 
+async def elsewhere(work: Callable[[str], Found], name: str) -> Found:
+    """Done in a thread of its own."""
+    return await asyncio.get_running_loop().run_in_executor(None, work, name)
+
+
 class Page(RequestHandler):
     """A page about the lesson that its address names: ?lesson=NAME."""
 
-    def get(self) -> None:
+    async def get(self) -> None:
+        name = self.get_query_argument("lesson", "")
         try:
-            self.finish(self.page(self.get_query_argument("lesson", "")))
+            # a lesson's runs take up to a second the first time; nobody else need wait for them
+            self.finish(await elsewhere(self.page, name))
         except InputError as error:
             self.set_status(404)
             self.finish(index(str(error)))
@@ -71,11 +81,12 @@ class Handout(Page):
 class Predicted(RequestHandler):
     """Takes {lesson, voter, predicted} and gives the answer."""
 
-    def post(self) -> None:
+    async def post(self) -> None:
         try:
             found, voter, predicted = self.asked()
-            answer = lessons.answer(found.name)
-            told = classroom.told(found.name) | {"said": classroom.said(answer, predicted)}
+            answer = await elsewhere(lessons.answer, found.name)
+            told = await elsewhere(classroom.told, found.name)
+            said = classroom.said(answer, predicted)
         except WashsimError as error:
             self.set_status(400)
             self.finish({"error": str(error)})
@@ -86,7 +97,7 @@ class Predicted(RequestHandler):
             self.finish({"error": "This could not be computed; the server logged why."})
             return
         ballot.put(found.name, voter, predicted)
-        self.finish(told)
+        self.finish(told | {"said": said})
 
     def asked(self) -> tuple[lessons.Lesson, str, Any]:
         """What the body says; InputError where it is no prediction."""
