@@ -3,10 +3,10 @@
 Keys of such a file: number, title, breaks (what learners wrongly hold), timing (minutes of each
 part), scene (what is set up), asks (the question), predict (what kind of prediction, and what it
 comes to), watch, runs (base: an example scenario; but: what is changed in it, in the words of a
-scenario file; sheet: whose curve is drawn, else the worst's; drawn = false: for figures
-only; announced = false: not named before the prediction), figures (numbers computed from the
-runs, see figures.py), explain and follow-up questions (with {figures} filled in), cautions and
-sources (keys of their tables).
+scenario file; sheet: whose curve is drawn, else the worst's; drawn = false: for figures only;
+announced = false: not named before the prediction), slide (what a notebook lets one change),
+figures (numbers computed from the runs, see figures.py), explain and follow-up questions (with
+{figures} filled in), cautions and sources (keys of their tables).
 No answer stands in the files: it is computed.
 """
 
@@ -45,6 +45,10 @@ class Planned:
 
     letter: str
     title: str
+    base: str
+    """Name of the example it is made from."""
+    changes: Mapping[str, Any]
+    """What is changed in it, in the words of a scenario file."""
     scenario: Scenario
     sheet: int | None
     """Number of the sheet whose curve is drawn; None the worst."""
@@ -87,6 +91,17 @@ class Prediction:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Slide:
+    """The number of a run that a notebook lets one slide: its key as in a file, its span."""
+
+    run: str
+    key: str
+    low: float
+    high: float
+    step: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Follow:
     """A question for afterwards: 'numeric', 'design' or 'sceptical'; what to expect."""
 
@@ -116,6 +131,7 @@ class Lesson:
     """Citations."""
     figures: tuple[Figure, ...]
     runs: tuple[Planned, ...]
+    slide: Slide
 
     @property
     def minutes(self) -> int:
@@ -196,6 +212,7 @@ def lesson(name: str) -> Lesson:
                 _planned(f"lesson {name}, run {letter}", letter, one)
                 for letter, one in zip(LETTERS, tree["runs"], strict=False)
             ),
+            slide=Slide(**tree["slide"]),
         )
     except (KeyError, TypeError) as error:
         raise DataError(f"data/lessons/{name}.toml: {error}") from error
@@ -222,6 +239,8 @@ def _planned(where: str, letter: str, tree: dict[str, Any]) -> Planned:
     return Planned(
         letter=letter,
         title=tree["title"],
+        base=tree["base"],
+        changes=tree.get("but", {}),
         # the title says that the batch is invented, wherever the scenario may go
         scenario=scenario.but(title=f"Invented: {tree['title']}"),
         sheet=tree.get("sheet"),
@@ -235,9 +254,9 @@ def answer(name: str) -> Answer:
     """Run a lesson and compute all it says; the same answer is computed once."""
     found = lesson(name)
     results = {run.letter: solve(run.scenario) for run in found.runs}
-    known = {key: tables.datum(f"limits.spot_test.{key}").value for key in SPOT_TEST}
+    known = spot_test()
     numbers = {
-        one.name: _telling(one.test) if one.test else value(one.of, results, known)
+        one.name: telling(one.test) if one.test else value(one.of, results, known)
         for one in found.figures
     }
     predict = found.predict
@@ -253,11 +272,16 @@ def answer(name: str) -> Answer:
     )
 
 
+def spot_test() -> dict[str, float]:
+    """The numbers of SPOT_TEST by name."""
+    return {key: tables.datum(f"limits.spot_test.{key}").value for key in SPOT_TEST}
+
+
 @lru_cache
 def _separations() -> dict[str, float]:
     return {test.what: test.separation for test in rivals.telling_tests("slow", "held")}
 
 
-def _telling(test: str) -> float:
+def telling(test: str) -> float:
     """Errors of a reading by which a strip experiment sets 'slow' and 'held' apart."""
     return _separations()[test]
