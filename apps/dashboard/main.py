@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import panel as pn
 
-from washsim_dashboard import class_view, compare, downloads, explore, join, layout, tonight
+from washsim_dashboard import class_view, compare, downloads, explore, join, layout, learn, tonight
 
 
 def serve(port: int = 5006, show: bool = True, address: str = "127.0.0.1") -> None:
@@ -27,5 +27,5 @@ def serve(port: int = 5006, show: bool = True, address: str = "127.0.0.1") -> No
         show=show,
         title="washsim",
         static_dirs={"assets": str(layout.ASSETS)},
-        extra_patterns=downloads.PATTERNS,
+        extra_patterns=[*downloads.PATTERNS, *learn.routes()],
     )

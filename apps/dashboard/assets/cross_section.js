@@ -52,7 +52,7 @@ export class CrossSection {
     this.font = this.ownFont || (narrow ? 13 : 15);
     this.box = this.plain ? { left: 1, right: width - 1, top: 1, bottom: height - 1 } : { left: 1, right: width - (narrow ? 57 : 66), top: narrow ? 52 : 32, bottom: height - 22 };
     const filled = this.thickness / (this.run.span ?? this.thickness);
-    const water = Math.max(this.plain ? 3.4 * this.font : 42, Math.min(84, width * 0.085));
+    const water = Math.max(this.plain ? 3.9 * this.font : 42, Math.min(84, width * 0.085));
     this.face = [this.box.left + water, this.box.right - water - 1];
     this.face[1] = this.face[0] + filled * (this.face[1] - this.face[0]);
     this.prepareStrip();
