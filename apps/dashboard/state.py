@@ -6,6 +6,7 @@ from __future__ import annotations
 import asyncio
 import logging
 from collections.abc import Callable
+from contextlib import nullcontext
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -16,6 +17,7 @@ from bokeh.core.properties import Dict, String
 from bokeh.document import Document
 from bokeh.model import DataModel
 from bokeh.models import ColumnDataSource
+from panel.io.document import hold
 
 from washsim import advice, files, helps, pictures, solve
 from washsim.errors import InputError, WashsimError
@@ -71,31 +73,24 @@ class Run:
     frames: dict[str, Any]
     layers: dict[str, Any]
     curves: dict[str, Any]
-    words: dict[str, dict[str, Any]]
-    """By system of units."""
+    words: dict[str, Any]
     lines: Lines
 
 
 @lru_cache(maxsize=64)
-def run(scenario: Scenario) -> Run:
-    """Solve and picture a scenario; equal scenarios are solved once, whoever asks."""
+def run(scenario: Scenario, system: str = "metric") -> Run:
+    """Solve and picture a scenario; equal scenarios are solved once, whoever asks.
+
+    system: the units of the words.
+    """
     result = solve.solve(scenario)
     film = pictures.frames(result, count=FRAMES)
     drawn = pictures.curves(result)
     return Run(
         frames={
-            "minutes": film.minutes.astype("float32"),
-            "mobile": film.mobile_g_l.astype("float32"),
-            "held": film.held_g_l.astype("float32"),
-            "water": film.water_g_l.astype("float32"),
-            "residual": film.residual_g_m2.astype("float32"),
+            "numbers": packed(film),
             "place": list(film.place),
             "limits": list(film.limits),
-            # a sheet without some layer has no fixer in it
-            **{
-                f"in_{name}": film.where.get(name, np.zeros(len(film.minutes))).astype("float32")
-                for name in PLACES
-            },
         },
         layers={
             "name": [[name for name, _, _ in film.layers]],
@@ -104,15 +99,32 @@ def run(scenario: Scenario) -> Run:
             "sealed": [result.run.paper.sealed_back],
         },
         curves={
-            "minutes": drawn.minutes,
-            "worst": drawn.worst_g_m2,
-            "typical": drawn.typical_g_m2,
-            "floor": drawn.floor_g_m2,
-            "water": drawn.water_g_l,
+            "minutes": drawn.minutes.astype("float32"),
+            "worst": drawn.worst_g_m2.astype("float32"),
+            "typical": drawn.typical_g_m2.astype("float32"),
+            "floor": drawn.floor_g_m2.astype("float32"),
+            "water": drawn.water_g_l.astype("float32"),
         },
-        words={system: sentences(result, system) for system in SYSTEMS},
+        words=sentences(result, system),
         lines=Lines(target=drawn.target_g_m2, visible=drawn.visible_g_m2),
     )
+
+
+def same_layers(one: Any, other: Any) -> bool:
+    """Whether two papers look alike, so that the second need not be sent."""
+    return all(np.array_equal(one[key], other[key]) for key in one)
+
+
+def packed(film: pictures.Frames) -> Any:
+    """(F, 3 + places + 2 P) one row a frame, for one message: the order is that of frames.js.
+
+    minutes, water, residual, the share in each of PLACES, mobile and held by depth.
+    """
+    # a sheet without some layer has no fixer in it
+    none = np.zeros(len(film.minutes))
+    shares = [film.where.get(name, none) for name in PLACES]
+    single = np.stack([film.minutes, film.water_g_l, film.residual_g_m2, *shares], axis=1)
+    return np.hstack([single, film.mobile_g_l, film.held_g_l]).astype("float32")
 
 
 def sentences(result: Result, system: str) -> dict[str, Any]:
@@ -162,7 +174,8 @@ class Session:
         self.moments = [Moment(scenario=scenario, base=scenario)]
         self.here = 0
         self.answers = 0
-        found = run(scenario)
+        self.known_shape: tuple[Any, dict[str, Any]] | None = None
+        found = run(scenario, system)
         self.frames = ColumnDataSource(found.frames, name="frames")
         self.layers = ColumnDataSource(found.layers, name="layers")
         self.curves = ColumnDataSource(found.curves, name="curves")
@@ -210,7 +223,7 @@ class Session:
         try:
             for change in new.get("changes", ()):
                 self.change(change)
-            found = run(self.scenario)
+            found = run(self.scenario, self.system)
         except WashsimError as error:
             self.moments, self.here, self.system = before
             self.tell(str(error))
@@ -269,31 +282,37 @@ class Session:
 
     def ship(self, found: Run) -> None:
         """Send a run; the words last, so that the browser finds the rest in place."""
-        self.layers.data = found.layers
-        self.frames.data = found.frames
-        self.curves.data = found.curves
         shape = self.shape()
-        if shape != self.board.shape:
-            self.board.shape = shape
-        self.tell("")
+        # in one message; without a document there is nobody to send it to
+        with hold(self.document) if self.document else nullcontext():
+            if not same_layers(found.layers, self.layers.data):
+                self.layers.data = found.layers
+            self.frames.data = found.frames
+            self.curves.data = found.curves
+            if shape != self.board.shape:
+                self.board.shape = shape
+            self.tell("")
         self.advise()
 
     def shape(self) -> dict[str, Any]:
-        """What there is to fill in now."""
+        """What there is to fill in now; made anew only where that can differ."""
         now = self.moments[self.here]
+        key = (form.skeleton(now.scenario), now.base, self.system)
+        if self.known_shape is None or self.known_shape[0] != key:
+            shape = form.shape(now.scenario, now.base, self.system) | {
+                "kinds": form.kinds(),
+                "origins": advice.origins(now.scenario),
+            }
+            self.known_shape = (key, shape)
         quick = inputs.quick(now.scenario, now.base, self.system)
-        return form.shape(now.scenario, now.base, self.system) | {
-            "quick": quick,
-            "kinds": form.kinds(),
-            "origins": advice.origins(now.scenario),
-        }
+        return self.known_shape[1] | {"quick": quick}
 
     def words(self, error: str) -> dict[str, Any]:
         """What the browser is told: the words of the run, what stands in the form, the state."""
         now = self.moments[self.here]
         scenario = now.scenario
         assumed = first.assumptions(scenario, self.system) if now.first else ()
-        return run(scenario).words[self.system] | {
+        return run(scenario, self.system).words | {
             "assumed": [[one.words, one.path] for one in assumed],
             "values": form.values(scenario, self.system) | {"method": form.method_of(scenario)},
             "state": share.pack(scenario),
