@@ -185,6 +185,8 @@ def test_the_address_reopens_the_same_scenario(page: Page, browser: Browser, add
     page.locator("#in-sheets").fill("3")
     answered(page, 1)
     told = page.locator("#sentence").inner_text()
+    scenario = DEMO.but({"sheet.count": 3})
+    expect(page).to_have_url(f"{address}?s={share.pack(scenario)}")
     other = browser.new_page()
     other.goto(page.url)
     answered(other, 0)

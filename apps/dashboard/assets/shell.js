@@ -74,10 +74,18 @@ export function waiting(is) {
 // The scenario in the address: this page's own, and every link that carries it on. `own`: what else
 // this page's address says. While a slider is dragged it waits: browsers allow only so many changes
 // of the address in a while.
-let stateLater = 0;
+let latest = null;
+let later = 0;
 export function setState(state, own = "") {
-  clearTimeout(stateLater);
-  stateLater = setTimeout(() => carryState(state, own), STATE_PAUSE);
+  latest = [state, own];
+  clearTimeout(later);
+  later = setTimeout(carryLatest, STATE_PAUSE);
+}
+
+function carryLatest() {
+  clearTimeout(later);
+  if (latest !== null) carryState(...latest);
+  latest = null;
 }
 
 function carryState(state, own) {
@@ -91,4 +99,6 @@ function carryState(state, own) {
 
 bindTheme();
 bindUnits();
+// whoever follows a link takes along what holds now
+document.addEventListener("click", carryLatest, { capture: true });
 find("notice-close").addEventListener("click", () => notify(""));
