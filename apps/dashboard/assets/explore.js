@@ -12,14 +12,14 @@ import { bindKeep } from "./keep.js";
 import { Player } from "./player.js";
 import { notify, onTheme, setState } from "./shell.js";
 import { Schedule } from "./schedule.js";
-import { followClock, followTheme, valueAt } from "./residual.js";
+import { followClock, followTheme, moveTarget, valueAt } from "./residual.js";
 import { bindKeys, bindTransport, showScrub } from "./transport.js";
 
 const OPENING = 0.5; // share of the load still in the sheet
 const PLACES = [...document.querySelectorAll("[data-place]")].map((one) => one.dataset.place);
 const find = (id) => document.getElementById(id);
 
-export function start({ board, frames, layers, curves, residual, water, theme, palette }) {
+export function start({ board, frames, layers, curves, residual, target, water, theme, palette }) {
   const player = new Player();
   const section = new CrossSection(find("section"), palette);
   const desk = new Desk(board);
@@ -51,13 +51,16 @@ export function start({ board, frames, layers, curves, residual, water, theme, p
     schedule.build();
     showOrigins(board.shape.origins);
   });
-  const help = () => { find("help").textContent = board.help || "…"; };
-  help();
-  board.properties.help.change.connect(help);
+  for (const name of ["help", "sure"]) {
+    const show = () => { find(name).textContent = board[name] || "…"; };
+    show();
+    board.properties[name].change.connect(show);
+  }
   desk.addEventListener("told", () => {
     if (!board.told.error) {
       unpackFrames(page);
       load(page, player.minute);
+      moveTarget(target, board.told.target);
     }
     controls.show();
     schedule.show();
