@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import pairwise
 
 from washsim import tables
@@ -99,6 +100,7 @@ class Paper:
         return sum(layer.thickness for layer in self.layers)
 
 
+@lru_cache(maxsize=256)
 def explained(paper: Paper, explanation: str) -> Paper:
     """The paper with the base's openness and the held pool of a named explanation.
 
@@ -138,6 +140,7 @@ def explained(paper: Paper, explanation: str) -> Paper:
     return replace(paper, layers=tuple(layers))
 
 
+@lru_cache
 def preset_layers(name: str) -> Paper:
     """A paper of the tables, before any explanation of slow washing is applied."""
     found = tables.entry(f"papers.{name}")

@@ -30,12 +30,15 @@ export class CrossSection {
   // and place by frame; sealed: no water reaches the back. span: um that the whole width stands for,
   // so that sheets side by side share one scale; without it the sheet fills the picture.
   load(run) {
+    const paper = JSON.stringify([run.layers, run.sealed, run.span, run.depth.length]);
     this.run = run;
     this.nodes = run.depth.length;
     this.mobile = Float32Array.from(run.mobile, level);
     this.held = Float32Array.from(run.held, level);
     this.thickness = run.layers[run.layers.length - 1].stop;
-    this.resize();
+    if (paper === this.paper && this.ratio) this.draw(this.position);
+    else this.resize();
+    this.paper = paper;
   }
 
   resize() {
