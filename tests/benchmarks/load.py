@@ -138,7 +138,9 @@ def main() -> None:
         try:
             for _ in range(300):
                 try:
-                    urllib.request.urlopen(f"http://127.0.0.1:{asked.port}/assets/shell.css").close()
+                    urllib.request.urlopen(
+                        f"http://127.0.0.1:{asked.port}/assets/shell.css"
+                    ).close()
                     break
                 except OSError:
                     time.sleep(0.1)
