@@ -13,13 +13,20 @@ import os
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import argparse
+import contextlib
+import runpy
 import shutil
 import sys
 import tomllib
 from pathlib import Path
 
+import matplotlib
+import matplotlib.pyplot as plt
 from checks import run_checks, verification_page, write_csv
 from sphinx.cmd.build import build_main
+
+# pictures go to files, also where there is a screen
+matplotlib.use("Agg")
 
 DOCS = Path(__file__).parent
 BUILT = DOCS / "site"
@@ -42,12 +49,38 @@ def build(run: bool = True) -> int:
                 target.parent.mkdir(parents=True, exist_ok=True)
                 shutil.copyfile(path, target)
     reference(source / "reference")
+    gallery(source / "gallery")
     if run:
         ran = run_checks()
         (source / "verification.md").write_text(verification_page(ran), encoding="utf-8")
         write_csv(ran, source / "checks.csv")
     options = ["-W", "--keep-going", "-q", "-E", "-b", "html", "-c", str(DOCS)]
     return build_main([*options, "-d", str(BUILT / "doctrees"), str(source), str(BUILT / "html")])
+
+
+def gallery(folder: Path) -> None:
+    """Run each script of docs/gallery where its picture belongs; one page shows them all."""
+    folder.mkdir()
+    page = GALLERY_HEAD
+    with contextlib.chdir(folder), plt.style.context(DOCS / "style" / "gallery.mplstyle"):
+        for script in sorted((DOCS / "gallery").glob("*.py")):
+            plt.close("all")
+            runpy.run_path(str(script))
+            _, about, code = script.read_text(encoding="utf-8").split('"""', 2)
+            question, words = about.split("\n", 1)
+            name = script.stem.split("_", 1)[1]
+            page += f"## {question}\n\n{words.strip()}\n\n![{question}]({name}.svg)\n\n"
+            page += f"```python\n{code.strip()}\n```\n\n"
+    (folder / "index.md").write_text(page, encoding="utf-8")
+
+
+GALLERY_HEAD = """# Gallery
+
+One picture a question, each with the lines that made it. They ran as this page was built; paste
+them into a notebook or a file, and change what you doubt. All evenings are invented. They need
+matplotlib, which comes with the extra `docs`.
+
+"""
 
 
 def reference(folder: Path) -> None:

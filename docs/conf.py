@@ -24,6 +24,8 @@ autodoc_default_options = {"members": True, "member-order": "bysource"}
 autodoc_typehints = "signature"
 autodoc_typehints_format = "short"
 autodoc_preserve_defaults = True
+# what a library says of a method that is overridden here is no docstring of this program
+autodoc_inherit_docstrings = False
 add_module_names = False
 toc_object_entries_show_parents = "hide"
 

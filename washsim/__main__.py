@@ -24,6 +24,7 @@ from washsim import (
     export,
     files,
     fit_command,
+    influence_command,
     ledger,
     log_command,
     plan_command,
@@ -102,6 +103,7 @@ def _parser() -> argparse.ArgumentParser:
     sheet.add_argument("--to", metavar="FILE", help="where; '-' for stdout, else FILE.html here")
     sheet.set_defaults(run=_sheet)
     plan_command.add_command(commands)
+    influence_command.add_command(commands)
     fit_command.add_command(commands)
     log_command.add_command(commands)
     app = commands.add_parser("serve", help="open the app in the browser")

@@ -24,7 +24,11 @@ LIMITS = {
 
 def limits_now(result: Result, lot: int, time: float) -> str:
     """What holds the washing up most at a time, s, and its share."""
-    shares = result.shares(lot, time)
+    return limit(result.shares(lot, time))
+
+
+def limit(shares: dict[str, float]) -> str:
+    """The largest of the shares of Result.shares, in words."""
     name = max(shares, key=lambda key: shares[key])
     return f"{LIMITS[name]}, {100 * shares[name]:.0f} %"
 

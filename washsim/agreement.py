@@ -79,6 +79,11 @@ def scores_after(result: Fit) -> tuple[Score, ...]:
     )
 
 
+def unreachable(result: Fit) -> tuple[Score, ...]:
+    """Readings that no value within the bands leads to: a cause is missing, not a number."""
+    return tuple(one for one in scores_after(result) if one.word == "disagrees")
+
+
 def _predicted(scenario: Scenario, seen: tuple[Observation, ...]) -> list[float]:
     """What the scenario as it stands says each reading should be; a run is 1e-4 off at most."""
     space = solve(scenario).run.slab.space

@@ -19,6 +19,8 @@ from washsim.unknowns import Sample
 
 CHUNK = 64
 """Members marched side by side: more bring no speed, only memory."""
+_DRIFT = 0.3
+"""Part by which films change in a piece: good to a hundredth, which no band notices."""
 BAND = (0.05, 0.5, 0.95)
 """Shares of the draws at a band's lower edge, middle and upper edge."""
 EXTREMES = 8
@@ -138,7 +140,8 @@ def observe(
     chunks = [slice(i, i + CHUNK) for i in range(0, sample.members, CHUNK)]
 
     def work(chunk: slice) -> Array:
-        return see(march_through(scenario, timeline, *nodes, sample=sample.part(chunk)))
+        part = sample.part(chunk)
+        return see(march_through(scenario, timeline, *nodes, sample=part, drift=_DRIFT))
 
     found = []
     with ThreadPoolExecutor(os.cpu_count()) as threads:

@@ -136,7 +136,7 @@ def films(
     def law(difference: Array, still: Array) -> Array:
         excess, heavy = np.maximum(np.abs(difference), uneven), difference > 0
         match lying:
-            case "hanging" | "slot":
+            case "loose" | "hanging" | "slot":
                 film = upright(excess)
             case "floor":
                 rests = np.sqrt(free / (np.pi * (still + settling)))

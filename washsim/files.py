@@ -29,7 +29,7 @@ from washsim.fields import (
     one_of,
     short,
 )
-from washsim.scenario import Scenario
+from washsim.scenario import Scenario, value_at
 
 FORMAT = "washsim-scenario-1"
 LARGEST = 1_000_000
@@ -72,6 +72,23 @@ def with_method(scenario: Scenario, name: str) -> Scenario:
         key: _value(specs[key], found[key], f"method {name}, {key}") for key in ("vessels", "steps")
     }
     return dataclasses.replace(scenario, late=(), stuck=(), **changes)
+
+
+def changed(scenario: Scenario, changes: dict[str, Any], where: str) -> Scenario:
+    """A copy with other values, said in the words of a file: ``{"vessels.tray.volume_l": 4}``.
+
+    A path is as `Scenario.but` takes it, but its last part is a key with its unit, as in a file.
+    """
+    found: dict[str, Any] = {}
+    for path, value in changes.items():
+        parent, _, key = path.rpartition(".")
+        block = value_at(scenario, parent) if parent else scenario
+        keys = {key_of(name, spec): (name, spec) for name, spec in declared(type(block)).items()}
+        if key not in keys:
+            raise InputError(f"{where}, {path}: unknown key, expected {one_of(key, list(keys))}")
+        name, spec = keys[key]
+        found[f"{parent}.{name}" if parent else name] = _value(spec, value, f"{where}, {path}")
+    return scenario.but(found)
 
 
 def load(path: str | Path) -> Scenario:

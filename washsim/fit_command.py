@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+from datetime import date
 from typing import Any
 
 from rich.table import Table
@@ -16,8 +17,10 @@ from washsim import (
     files,
     findings,
     fitting,
+    logbook,
     readings,
     rivals,
+    season,
     strips,
     tables,
 )
@@ -45,6 +48,15 @@ def add_command(commands: Any) -> None:
         default="not_tested",
         help="what the drop for residual silver showed",
     )
+    one.add_argument(
+        "--log",
+        nargs="?",
+        const="",
+        metavar="FOLDER",
+        help="begin from what the evenings of the log taught, not from the tables",
+    )
+    one.add_argument("--paper", default="", help="with --log: the paper, in the log's words")
+    one.add_argument("--batch", default="", help="with --log: the batch of the paper")
     one.add_argument("--minutes-left", type=_minutes, help="of the evening, from now")
     one.set_defaults(run=_fit)
 
@@ -68,8 +80,9 @@ def _fit(given: argparse.Namespace) -> int:
     for number_of, (file, one) in enumerate(zip(given.readings, tests, strict=True)):
         with place(file):
             seen += readings.observations(scenario, one, number_of)
+    belief = None if given.log is None else _learnt(given, scenario)
     with place(given.readings[0]), progress("fitting") as tell:
-        found = fitting.fit(scenario, tuple(seen), progress=tell)
+        found = fitting.fit(scenario, tuple(seen), belief=belief, progress=tell)
         before, after = solve_band(scenario), solve_band(scenario, found.sample)
     summary = findings.summary(found, before, after)
     explained = None
@@ -86,6 +99,22 @@ def _fit(given: argparse.Namespace) -> int:
     elif given.write != "-":
         _say(found, tests, summary, explained, given)
     return 0
+
+
+def _learnt(given: argparse.Namespace, scenario: Scenario) -> fitting.Belief | None:
+    """What the evenings of the log let one think of this one, up to today."""
+    where = logbook.folder(given.log or None)
+    evenings, faults = logbook.entries(where)
+    for fault in faults:
+        Terminal(stderr=True).print(Text(f"washsim: {fault} (left as it is)"))
+    with progress("fitting the log") as tell:
+        fitted = season.fits(evenings, progress=tell)
+    if not fitted:
+        raise InputError(f"--log: expected an entry with readings, {where} has none")
+    tonight = logbook.Entry(
+        date=date.today().isoformat(), paper=given.paper, batch=given.batch, scenario=scenario
+    )
+    return season.before(tonight, [(evenings[name], one.belief) for name, one in fitted.items()])
 
 
 def _joined(tests: list[Tests]) -> Tests:
@@ -121,6 +150,14 @@ def _say(
     console.print(Text(summary["title"], "bold"))
     console.print(_readings_table(summary))
     _print_causes(console, found.scenario, tests)
+    for far in agreement.unreachable(found):
+        console.print(
+            Text(
+                f"No number within the bands leads to {readings.said(far.seen)}: do not trust "
+                "this fit, something else happened.",
+                "bold",
+            )
+        )
     console.print(_learnt_table(found, summary))
     console.print(_before_and_after(summary))
     if explained is not None:

@@ -163,7 +163,13 @@ def fit(
         return log_likelihood(logs, seen), logs
 
     u = unknowns.latent(free, draws, seed)
-    cloud = tempered(u, likelihood, np.random.default_rng(seed), progress)
+    try:
+        cloud = tempered(u, likelihood, np.random.default_rng(seed), progress)
+    except ArithmeticError:
+        raise InputError(
+            "readings: expected some that the bands of the unknowns allow, got ones far outside; "
+            "look for what is wrong with them, or with the scenario"
+        ) from None
     z = prior.mean + cloud.draws @ prior.root.T
     sample = unknowns.sample(free, z)
     return Fit(

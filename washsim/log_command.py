@@ -83,12 +83,10 @@ def _log_add(given: argparse.Namespace) -> int:
     return 0
 
 
-def prediction(band: Band, rests_on: str = "tables") -> Prediction:
+def prediction(band: Band) -> Prediction:
     """What a band foretells, as the log keeps it."""
     low, middle, high = (float(x) for x in np.quantile(band.worst, BAND))
-    return Prediction(
-        model=__version__, low=low, middle=middle, high=high, chance=band.chance, rests_on=rests_on
-    )
+    return Prediction(model=__version__, low=low, middle=middle, high=high, chance=band.chance)
 
 
 def _opened(given: argparse.Namespace) -> dict[str, Entry]:

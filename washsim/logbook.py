@@ -38,7 +38,6 @@ class Prediction:
     middle: float = quantity("g_m2", 0, 1e3, "median")
     high: float = quantity("g_m2", 0, 1e3, "95th percentile")
     chance: float = quantity("percent", 0, 100, "chance that the worst sheet met the target")
-    rests_on: str = choice(("tables", "readings"), "bands it was foretold from", default="tables")
 
     def __post_init__(self) -> None:
         check(self)

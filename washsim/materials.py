@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import pairwise
 
 from washsim import tables
@@ -28,9 +29,9 @@ STIRRINGS = (
     "perfect",
 )
 """How water is moved along a face; a pile of sheets in a vessel can also be 'shuffled'."""
-LYINGS = ("floor", "face_down", "afloat", "hanging", "slot")
-"""How sheets lie where it matters: face up on the floor, level and face down, afloat and face
-down with a dry back, hanging, on edge in a slot. Elsewhere they are 'loose'."""
+LYINGS = ("loose", "floor", "face_down", "afloat", "hanging", "slot")
+"""How sheets lie: loose, face up on the floor, level and face down, afloat and face down with a dry
+back, hanging, on edge in a slot. Moved water asks only whether they lie on the floor or afloat."""
 FACES = ("both", "front", "back")
 
 
@@ -99,6 +100,7 @@ class Paper:
         return sum(layer.thickness for layer in self.layers)
 
 
+@lru_cache(maxsize=256)
 def explained(paper: Paper, explanation: str) -> Paper:
     """The paper with the base's openness and the held pool of a named explanation.
 
@@ -138,6 +140,7 @@ def explained(paper: Paper, explanation: str) -> Paper:
     return replace(paper, layers=tuple(layers))
 
 
+@lru_cache
 def preset_layers(name: str) -> Paper:
     """A paper of the tables, before any explanation of slow washing is applied."""
     found = tables.entry(f"papers.{name}")
@@ -420,7 +423,7 @@ class Vessel:
         default="rocking",
     )
     lying: str = choice(
-        ("loose", *LYINGS), "how sheets lie in still water, or on the floor", default="loose"
+        LYINGS, "how sheets lie; in still water 'loose' counts as hanging", default="loose"
     )
     shuffle: float | None = quantity(
         "min",
@@ -451,10 +454,6 @@ class Vessel:
         check(self)
         if (self.stirring == "shuffled") != (self.shuffle is not None):
             raise InputError("shuffle_min: expected with stirring = 'shuffled', and only with it")
-        if self.stirring == "still" and self.lying == "loose":
-            raise InputError(f"lying: expected how sheets lie in still water, one of {LYINGS}")
-        if self.stirring != "still" and self.lying not in ("loose", "floor"):
-            raise InputError(f"lying: {self.lying!r} is for stirring = 'still' only")
         if self.lying == "floor" and self.dead_fraction > 0:
             raise InputError(
                 "dead_fraction: expected 0 with lying = 'floor', where the water beneath the "

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from washsim import tables
-from washsim.advice import limits_now
+from washsim.advice import limit
 from washsim.band import BAND, Band
 from washsim.engine.segment import AIR
 from washsim.engine.space import Array
@@ -105,7 +105,10 @@ def frames(result: Result, lot: int | None = None, count: int = 150, points: int
         place=tuple(place(result, lot, float(time)) for time in times),
         residual_g_m2=np.maximum(1e3 * result.at(lot, times), 0.0),
         where={name: share / total for name, share in whereabouts.items()},
-        limits=tuple("" if time <= out else limits_now(result, lot, float(time)) for time in times),
+        limits=tuple(
+            "" if time <= out else limit(shares)
+            for time, shares in zip(times, result.shares_over(lot, times), strict=True)
+        ),
     )
 
 

@@ -322,7 +322,9 @@ def said(one: Observation) -> str:
     """The reading in words, darkroom units."""
     factor, unit = (1e3, "mg/L") if one.what == "water" else (1e3, "g/m²")
     low, high = f"{factor * one.low:.2g}", f"{factor * one.high:.2g}"
-    if one.low == one.high:
+    if one.low == 0.0 and math.isinf(one.high):
+        amount = "nothing that counts"
+    elif one.low == one.high:
         amount = f"{low} {unit}"
     elif one.low == 0.0:
         amount = f"below {high} {unit}"

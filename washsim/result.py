@@ -297,12 +297,26 @@ class Result:
         meets resistances in series - inside the paper, the surface film, the bath - and each
         drop of concentration on the way to the fresh water is its resistance's share.
         """
+        return self.shares_over(lot, np.array([time]))[0]
+
+    def shares_over(self, lot: int, times: Array) -> list[dict[str, float]]:
+        """The shares at each of the times (T,) s; the sheet is looked at once for all."""
         slab, n = self.run.slab, self.run.slab.space.size
-        segment = self.run.segment_at(lot, time)
         rows = np.zeros((4, slab.size))
         rows[0, :n], rows[1, n:] = slab.mobile[0], slab.held[0]
         rows[2, 0] = rows[3, n - 1] = 1.0
-        mobile, held, front, back = self.run.see(lot, np.array([time]), rows)[0]
+        seen = self.run.see(lot, times, rows)
+        return [
+            self._shares(lot, float(time), *map(float, row))
+            for time, row in zip(times, seen, strict=True)
+        ]
+
+    def _shares(
+        self, lot: int, time: float, mobile: float, held: float, front: float, back: float
+    ) -> dict[str, float]:
+        """mobile and held kg/m2 in the sheet, kg/m3 in the liquid at its faces."""
+        slab = self.run.slab
+        segment = self.run.segment_at(lot, time)
         seconds = np.clip(time - segment.start, 0.0, segment.stop - segment.start)
         water = float(segment.water_at(seconds[:, None])[0, 0, 0])
         fresh = self.scenario.water.thiosulfate

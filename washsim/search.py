@@ -17,7 +17,6 @@ from washsim.band import ends, nodes_for, observe
 from washsim.candidates import Shape, shapes, to_jug
 from washsim.engine.space import Array
 from washsim.plans import Front, Plan, Wish, best_of, volume_of
-from washsim.recipes import Aid
 from washsim.result import Run
 from washsim.scenario import Scenario
 from washsim.solve import ladder
@@ -28,8 +27,8 @@ GRAIN = 0.5 * minute
 """Dwells are told in half minutes."""
 DWELLS = 120
 """Dwells tried at most for one shape."""
-DWELLS_WITH_AID = 12
-"""The same where a wash aid makes each a march of its own."""
+DWELLS_ALONE = 12
+"""The same where each is a march of its own."""
 POINTS = 6
 """Plans on a front at most."""
 HALVINGS = 8
@@ -167,8 +166,8 @@ class Search:
             return []
         most = min(shape.fillings, 1 + int(spare / self.brief))
         dwells = np.arange(self.brief, self.brief + spare + 1e-6, GRAIN)
-        aided = any(isinstance(step, Aid) for step in shape.scenario.steps)
-        dwells = _thinned(dwells, DWELLS_WITH_AID if aided else DWELLS)
+        alone = timings.one_by_one(shape.scenario)
+        dwells = _thinned(dwells, DWELLS_ALONE if alone else DWELLS)
         knobs: tuple[str, ...] = (shape.knob,)
         if shape.fixed:
             knobs, dwells = (), dwells[:1]

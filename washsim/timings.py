@@ -49,8 +49,7 @@ def follow(
     """
     paper = scenario.sheet.material
     sheet = build_slab(paper, *nodes, member)
-    if len(values) > 1 and len(sheet.where) and any(isinstance(s, Aid) for s in scenario.steps):
-        # sulfite is followed at times of each candidate's own
+    if len(values) > 1 and one_by_one(scenario):
         each = [follow(scenario, knobs, row[None], nodes, member) for row in values]
         return Followed(
             np.concatenate([one.ends for one in each]), np.concatenate([one.worst for one in each])
@@ -74,6 +73,19 @@ def follow(
             worst.append(_worst(state, sheet, len(values)))
     worst.append(_worst(state, sheet, len(values)))
     return Followed(np.stack(ends, axis=1), np.stack(worst, axis=1))
+
+
+def one_by_one(scenario: Scenario) -> bool:
+    """Whether each candidate needs a march of its own: its steps in time are its own.
+
+    So it is with sulfite, held fixer that fills up, films that fixer stirs and tanks in a row.
+    """
+    return (
+        any(isinstance(step, Aid) for step in scenario.steps)
+        or any(layer.saturation is not None for layer in scenario.sheet.material.layers)
+        or any(getattr(step, "slots", 1) > 1 for step in scenario.steps)
+        or any(vessel.stirring == "still" for vessel in scenario.vessels)
+    )
 
 
 def _with(scenario: Scenario, knobs: tuple[str, ...], row: Array) -> Scenario:

@@ -17,7 +17,8 @@ from washsim.errors import InputError, WashsimError
 from washsim.result import Result
 from washsim.solve import solve
 from washsim_dashboard import share
-from washsim_dashboard.state import Board, Lines
+from washsim_dashboard.runs import Lines
+from washsim_dashboard.state import Board
 
 FRAMES, POINTS = 120, 50
 """Of each small picture: its frames and its points through the thickness; about 50 kB each."""

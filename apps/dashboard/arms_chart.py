@@ -25,7 +25,8 @@ STYLES = (
 def residual(session: Session) -> Chart:
     """Worst sheet of each schedule against one clock, target and spot test drawn across."""
     plot, theme = curves(session)
-    theme += chart.draw_levels(plot, session.lines)
+    levels, _ = chart.draw_levels(plot, session.lines)
+    theme += levels
     return chart.finished(plot, theme + draw_letters(plot, session, SIZE))
 
 

@@ -16,7 +16,7 @@ from bokeh.models import (
 from bokeh.models.annotations import BoxAnnotation, Label, Span
 from bokeh.plotting import figure
 
-from washsim_dashboard.state import Lines
+from washsim_dashboard.runs import Lines
 
 RESIDUAL_RANGE = (0.0004, 40.0)
 """g/m2: from a tenth of what the spot test shows to above the heaviest load."""
@@ -38,19 +38,25 @@ Theme = list[tuple[Model, dict[str, str]]]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chart:
-    """The figure, the marker that shows the time, and the colours to give its parts."""
+    """The figure, the marker that shows the time, and the colours to give its parts.
+
+    target: the models that show the target, to be moved with it: area under it, line, words.
+    """
 
     figure: Any
     marker: Span
     theme: Theme
+    target: tuple[Model, ...] = ()
 
 
-def residual(curves: ColumnDataSource, lines: Lines) -> Chart:
-    """Residual per m2 of the source's columns, with the levels drawn across."""
+def residual(curves: ColumnDataSource, band: ColumnDataSource, lines: Lines) -> Chart:
+    """Residual per m2 of the source's columns, with its band and the levels drawn across."""
     plot, theme = frame("residual", RESIDUAL_RANGE)
+    area = plot.varea("minutes", "low", "high", source=band, fill_alpha=0.22)
+    theme.append((area.glyph, {"fill_color": "--strong"}))
     theme += draw_curves(plot, curves, CURVES)
-    theme += draw_levels(plot, lines)
-    return finished(plot, theme)
+    drawn, target = draw_levels(plot, lines)
+    return finished(plot, theme + drawn, target)
 
 
 def water(curves: ColumnDataSource) -> Chart:
@@ -60,12 +66,12 @@ def water(curves: ColumnDataSource) -> Chart:
     return finished(plot, theme)
 
 
-def finished(plot: Any, theme: Theme) -> Chart:
+def finished(plot: Any, theme: Theme, target: tuple[Model, ...] = ()) -> Chart:
     """A chart with the marker that shows the time."""
     marker = Span(location=0, dimension="height", line_width=2.5)
     plot.add_layout(marker)
     theme.append((marker, {"line_color": "--marker"}))
-    return Chart(figure=plot, marker=marker, theme=theme)
+    return Chart(figure=plot, marker=marker, theme=theme, target=target)
 
 
 def frame(name: str, span: tuple[float, float]) -> tuple[Any, Theme]:
@@ -116,8 +122,8 @@ def draw_curves(
     return theme
 
 
-def draw_levels(plot: Any, lines: Lines) -> Theme:
-    """What counts as met, what the spot test can show, each with its words."""
+def draw_levels(plot: Any, lines: Lines) -> tuple[Theme, tuple[Model, ...]]:
+    """What counts as met, what the spot test can show, each with its words; the target's parts."""
     under = BoxAnnotation(top=lines.target, level="underlay", fill_alpha=0.10, line_color=None)
     target = Span(location=lines.target, dimension="width", line_width=2, level="underlay")
     low, high = lines.visible
@@ -136,13 +142,14 @@ def draw_levels(plot: Any, lines: Lines) -> Theme:
     for part in (under, visible, target, above, below):
         plot.add_layout(part)
     ink = {"text_color": "--ink", "background_fill_color": "--card"}
-    return [
+    theme: Theme = [
         (under, {"fill_color": "--goal"}),
         (target, {"line_color": "--goal"}),
         (visible, {"hatch_color": "--quiet"}),
         (above, ink),
         (below, ink),
     ]
+    return theme, (under, target, above)
 
 
 def words(level: float, text: str, *, above: bool) -> Label:

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-from washsim import files
+from washsim import files, tables
 from washsim.errors import InputError
 from washsim.fields import (
     Choice,
@@ -45,13 +45,21 @@ def apply(scenario: Scenario, change: Any, system: str = "metric") -> Scenario:
         "remove": _remove,
         "copy": _copy,
         "move": _move,
-        "method": lambda found, asked, _: files.with_method(found, str(asked.get("name"))),
+        "method": _method,
     }
     asked = change if isinstance(change, dict) else {}
     wanted = asked.get("do")
     if wanted not in known:
         raise InputError(f"change: expected {one_of(wanted, list(known))}")
     return known[wanted](scenario, asked, system)
+
+
+def _method(scenario: Scenario, asked: dict[str, Any], _: str) -> Scenario:
+    """The same batch, washed in another way, and called by it."""
+    name = str(asked.get("name"))
+    changed = files.with_method(scenario, name)
+    sheets = "1 sheet" if scenario.sheet.count == 1 else f"{scenario.sheet.count} sheets"
+    return replace(changed, title=f"{tables.entry(f'methods.{name}.label')}: {sheets}")
 
 
 # places

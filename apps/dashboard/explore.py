@@ -8,14 +8,14 @@ from bokeh.palettes import Cividis256
 from washsim import files
 from washsim.errors import WashsimError
 from washsim.scenario import Scenario
-from washsim_dashboard import chart, first, form, layout, share, state
+from washsim_dashboard import chart, first, form, layout, runs, share, state
 
 
 def page() -> pn.Template:
     """The page of one visitor."""
     scenario, notice = asked_for()
     session = state.Session(scenario, layout.units(), notice)
-    residual = chart.residual(session.curves, session.lines)
+    residual = chart.residual(session.curves, session.band, session.lines)
     water = chart.water(session.curves)
     # only what a root refers to is kept in step between browser and server
     residual.figure.tags = [session.board, session.frames, session.layers]
@@ -27,6 +27,7 @@ def page() -> pn.Template:
             "layers": session.layers,
             "curves": session.curves,
             "residual": [residual.figure, residual.marker],
+            "target": list(residual.target),
             "water": [water.figure, water.marker],
             "theme": residual.theme + water.theme,
             "palette": list(Cividis256),
@@ -42,7 +43,7 @@ def page() -> pn.Template:
         values={
             "told": session.board.told,
             "methods": form.methods(),
-            "places": state.PLACES,
+            "places": runs.PLACES,
             "ways": first.WAYS,
             "sizes": [(size, first.size_label(size, session.system)) for size in first.SIZES],
             "invite": not pn.state.cookies.get("first"),
@@ -57,7 +58,7 @@ def asked_for() -> tuple[Scenario, str]:
         return files.example("demo"), ""
     try:
         scenario = share.unpack(found[0].decode("ascii", "replace"))
-        state.run(scenario)
+        runs.run(scenario)
     except WashsimError as error:
         return files.example("demo"), f"{error}. The demo evening is shown instead."
     return scenario, ""

@@ -102,6 +102,20 @@ def shape(scenario: Scenario, base: Scenario, system: str) -> dict[str, Any]:
     }
 
 
+def skeleton(scenario: Scenario) -> Any:
+    """The scenario without its numbers: where it is equal, so are the shapes of one base."""
+
+    def bare(block: Any) -> Any:
+        if isinstance(block, tuple):
+            return tuple(bare(item) for item in block)
+        specs = declared(type(block)).items()
+        kept = [(name, spec) for name, spec in specs if not isinstance(spec, Quantity)]
+        here = [(name, getattr(block, name), spec) for name, spec in kept]
+        return type(block), *(bare(v) if isinstance(spec, Part) else v for _, v, spec in here)
+
+    return bare(scenario)
+
+
 def kinds() -> list[dict[str, str]]:
     """The kinds of steps there are to add."""
     return [

@@ -21,6 +21,7 @@ NAVIGATION = (
     ("./tonight", "Tonight"),
     ("./compare", "Compare"),
     ("./class", "Class"),
+    ("./learn", "Learn"),
 )
 """(address, label) of the pages, in the order of the bar on every page."""
 UNIT_SYSTEMS = dict(zip(SYSTEMS, ("Metric", "US"), strict=True))
@@ -59,6 +60,16 @@ def units() -> str:
     """The system of units this visitor chose."""
     asked = pn.state.cookies.get("units")
     return asked if asked in SYSTEMS else SYSTEMS[0]
+
+
+def plain(name: str, here: str, values: Mapping[str, Any]) -> str:
+    """The text of a page from assets/ that holds no Bokeh model and keeps no session.
+
+    Its words are written in metric units, so it offers no choice of them.
+    """
+    frame = {"base": _environment().get_template("plain.html"), "here": here}
+    found = _environment().get_template(name)
+    return found.render({**frame, "navigation": NAVIGATION, **values})
 
 
 def start(script: str, args: Mapping[str, Any]) -> CustomJS:

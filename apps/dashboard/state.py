@@ -6,140 +6,45 @@ from __future__ import annotations
 import asyncio
 import logging
 from collections.abc import Callable
+from contextlib import nullcontext
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import partial
 from typing import Any
 
-import numpy as np
 from bokeh.core.properties import Any as AnyValue
 from bokeh.core.properties import Dict, String
 from bokeh.document import Document
 from bokeh.model import DataModel
 from bokeh.models import ColumnDataSource
+from panel.io.document import hold
 
-from washsim import advice, files, helps, pictures, solve
+from washsim import advice, files
 from washsim.errors import InputError, WashsimError
 from washsim.fields import one_of
-from washsim.result import Result
 from washsim.scenario import Scenario
-from washsim.units import SYSTEMS, amount, gram
-from washsim_dashboard import edits, first, form, inputs, share
+from washsim.units import SYSTEMS
+from washsim_dashboard import aside, edits, first, form, inputs, share
+from washsim_dashboard.runs import Lines, Run, run, same_layers
 
-FRAMES = 150
-"""Of one run; fine enough that drawing between them looks continuous, and under 200 kB."""
-PLACES = {
-    "emulsion": "emulsion",
-    "baryta": "baryta",
-    "base": "base, mobile",
-    "held": "held",
-    "water": "water",
-    "drain": "drain",
-}
-"""Where fixer can be, and what the page calls it."""
 UNDOS = 100
 """Scenarios remembered for undo."""
 PAUSE = 0.5
-"""s without a change after which it is worked out what would help."""
+"""s without a change after which what stands aside is worked out."""
 
 
 class Board(DataModel):
     """What page and server say to each other: `asked` by the browser, the others by the server.
 
     asked: {"changes": [...], "number": ...}, see edits.apply and Session. shape: form.shape and the
-    quick controls, told when it differs. told: words, values, state, answer; told last. help: what
-    would help most, once the visitor has let go of the controls.
+    quick controls, told when it differs. told: words, values, state, answer; told last. help, sure:
+    see aside.py; empty until they are worked out.
     """
 
     asked = Dict(String, AnyValue)
     shape = Dict(String, AnyValue)
     told = Dict(String, AnyValue)
     help = String(default="")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Lines:
-    """Levels drawn across the residual chart, g/m2."""
-
-    target: float
-    visible: tuple[float, float]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Run:
-    """A solved schedule, ready to be shipped."""
-
-    frames: dict[str, Any]
-    layers: dict[str, Any]
-    curves: dict[str, Any]
-    words: dict[str, dict[str, Any]]
-    """By system of units."""
-    lines: Lines
-
-
-@lru_cache(maxsize=64)
-def run(scenario: Scenario) -> Run:
-    """Solve and picture a scenario; equal scenarios are solved once, whoever asks."""
-    result = solve.solve(scenario)
-    film = pictures.frames(result, count=FRAMES)
-    drawn = pictures.curves(result)
-    return Run(
-        frames={
-            "minutes": film.minutes.astype("float32"),
-            "mobile": film.mobile_g_l.astype("float32"),
-            "held": film.held_g_l.astype("float32"),
-            "water": film.water_g_l.astype("float32"),
-            "residual": film.residual_g_m2.astype("float32"),
-            "place": list(film.place),
-            "limits": list(film.limits),
-            # a sheet without some layer has no fixer in it
-            **{
-                f"in_{name}": film.where.get(name, np.zeros(len(film.minutes))).astype("float32")
-                for name in PLACES
-            },
-        },
-        layers={
-            "name": [[name for name, _, _ in film.layers]],
-            "edges": np.array([[start for _, start, _ in film.layers] + [film.layers[-1][2]]]),
-            "depth": np.array([film.depth_um]),
-            "sealed": [result.run.paper.sealed_back],
-        },
-        curves={
-            "minutes": drawn.minutes,
-            "worst": drawn.worst_g_m2,
-            "typical": drawn.typical_g_m2,
-            "floor": drawn.floor_g_m2,
-            "water": drawn.water_g_l,
-        },
-        words={system: sentences(result, system) for system in SYSTEMS},
-        lines=Lines(target=drawn.target_g_m2, visible=drawn.visible_g_m2),
-    )
-
-
-def sentences(result: Result, system: str) -> dict[str, Any]:
-    """The run in words."""
-    return {
-        "title": result.scenario.title,
-        "sentence": advice.sentence(result, system),
-        "verdict": verdict(result, system),
-        "limit": advice.limits_now(result, result.worst_lot, result.run.timeline.end),
-        "met": result.minutes_to_target is not None,
-        "cautions": list(advice.cautions(result, system)),
-    }
-
-
-def verdict(result: Result, system: str = "metric") -> str:
-    """The shortest form of the outcome, for a phone's bottom bar."""
-    minutes = result.minutes_to_target
-    reached = "Not under target" if minutes is None else f"{minutes:.0f} min"
-    worst = result.worst_residual / gram
-    return f"{reached} · worst {worst:.2g} g/m² · {amount(result.litres_total, system)}"
-
-
-@lru_cache(maxsize=256)
-def help_line(scenario: Scenario, system: str) -> str:
-    """What would help most next, in words; a handful of runs."""
-    result = solve.solve(scenario)
-    return helps.sentence(result, helps.helps(result, system), system)
+    sure = String(default="")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -162,43 +67,58 @@ class Session:
         self.moments = [Moment(scenario=scenario, base=scenario)]
         self.here = 0
         self.answers = 0
-        found = run(scenario)
+        self.known_shape: tuple[Any, dict[str, Any]] | None = None
+        found = run(scenario, system)
         self.frames = ColumnDataSource(found.frames, name="frames")
         self.layers = ColumnDataSource(found.layers, name="layers")
         self.curves = ColumnDataSource(found.curves, name="curves")
-        self.lines = found.lines
+        self.band = ColumnDataSource(aside.NO_BAND, name="band")
+        self.lines: Lines = found.lines
         self.board = Board(shape=self.shape(), told=self.words(notice), name="board")
         self.board.on_change("asked", self.take)
         self.document: Document | None = None
         self.advising: asyncio.Task[None] | None = None
 
     def attend(self, document: Document) -> None:
-        """Work out what would help, now and after each change, beside a running document."""
+        """Work out what stands aside, now and after each change, beside a running document."""
         self.document = document
         self.advise()
 
     def advise(self) -> None:
-        """Begin to work out what would help, in a thread of its own."""
+        """Forget what was said of another scenario, and begin to work it out for this one."""
         if self.document is None:
             return
-        self.board.help = ""
+        self.board.update(help="", sure="")
+        if len(self.band.data["minutes"]):
+            self.band.data = aside.NO_BAND
         # kept, because the loop itself holds a task only weakly
         self.advising = asyncio.get_running_loop().create_task(self._advise(self.document))
 
     async def _advise(self, document: Document) -> None:
         asked = (self.scenario, self.system)
-        await asyncio.sleep(PAUSE)
-        if asked != (self.scenario, self.system):
-            return
-        line = await asyncio.to_thread(help_line, *asked)
+        loop = asyncio.get_running_loop()
 
-        def tell() -> None:
+        def show(**words: str) -> None:
             if asked == (self.scenario, self.system):
-                self.board.help = line
+                self.board.update(**words)
 
-        # a visitor may have left meanwhile
-        if document.session_context is not None and not document.session_context.destroyed:
-            document.add_next_tick_callback(tell)
+        def show_doubt(found: aside.Doubt) -> None:
+            if asked == (self.scenario, self.system):
+                self.band.data = found.edges
+                self.board.sure = found.words
+
+        await asyncio.sleep(PAUSE)
+        # a visitor may have changed it, or left, before it is this one's turn
+        for work, tell in (
+            (lambda: aside.help_line(*asked), lambda line: show(help=line)),
+            (lambda: aside.doubt(asked[0]), show_doubt),
+        ):
+            if asked != (self.scenario, self.system):
+                return
+            found = await loop.run_in_executor(aside.QUEUE, work)
+            if document.session_context is None or document.session_context.destroyed:
+                return
+            document.add_next_tick_callback(partial(tell, found))
 
     @property
     def scenario(self) -> Scenario:
@@ -210,7 +130,7 @@ class Session:
         try:
             for change in new.get("changes", ()):
                 self.change(change)
-            found = run(self.scenario)
+            found = run(self.scenario, self.system)
         except WashsimError as error:
             self.moments, self.here, self.system = before
             self.tell(str(error))
@@ -269,31 +189,37 @@ class Session:
 
     def ship(self, found: Run) -> None:
         """Send a run; the words last, so that the browser finds the rest in place."""
-        self.layers.data = found.layers
-        self.frames.data = found.frames
-        self.curves.data = found.curves
         shape = self.shape()
-        if shape != self.board.shape:
-            self.board.shape = shape
-        self.tell("")
+        # in one message; without a document there is nobody to send it to
+        with hold(self.document) if self.document else nullcontext():
+            if not same_layers(found.layers, self.layers.data):
+                self.layers.data = found.layers
+            self.frames.data = found.frames
+            self.curves.data = found.curves
+            if shape != self.board.shape:
+                self.board.shape = shape
+            self.tell("")
         self.advise()
 
     def shape(self) -> dict[str, Any]:
-        """What there is to fill in now."""
+        """What there is to fill in now; made anew only where that can differ."""
         now = self.moments[self.here]
+        key = (form.skeleton(now.scenario), now.base, self.system)
+        if self.known_shape is None or self.known_shape[0] != key:
+            shape = form.shape(now.scenario, now.base, self.system) | {
+                "kinds": form.kinds(),
+                "origins": advice.origins(now.scenario),
+            }
+            self.known_shape = (key, shape)
         quick = inputs.quick(now.scenario, now.base, self.system)
-        return form.shape(now.scenario, now.base, self.system) | {
-            "quick": quick,
-            "kinds": form.kinds(),
-            "origins": advice.origins(now.scenario),
-        }
+        return self.known_shape[1] | {"quick": quick}
 
     def words(self, error: str) -> dict[str, Any]:
         """What the browser is told: the words of the run, what stands in the form, the state."""
         now = self.moments[self.here]
         scenario = now.scenario
         assumed = first.assumptions(scenario, self.system) if now.first else ()
-        return run(scenario).words[self.system] | {
+        return run(scenario, self.system).words | {
             "assumed": [[one.words, one.path] for one in assumed],
             "values": form.values(scenario, self.system) | {"method": form.method_of(scenario)},
             "state": share.pack(scenario),

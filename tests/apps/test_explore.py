@@ -14,9 +14,9 @@ import pytest
 from PIL import Image
 from playwright.sync_api import Browser, Page, expect
 
-from washsim import advice, files, helps, solve
+from washsim import advice, band, files, helps, solve
 from washsim.units import celsius
-from washsim_dashboard import edits, first, inputs, share
+from washsim_dashboard import aside, edits, first, inputs, share
 
 DEMO = files.example("demo")
 
@@ -185,6 +185,8 @@ def test_the_address_reopens_the_same_scenario(page: Page, browser: Browser, add
     page.locator("#in-sheets").fill("3")
     answered(page, 1)
     told = page.locator("#sentence").inner_text()
+    scenario = DEMO.but({"sheet.count": 3})
+    expect(page).to_have_url(f"{address}?s={share.pack(scenario)}")
     other = browser.new_page()
     other.goto(page.url)
     answered(other, 0)
@@ -206,7 +208,7 @@ def test_files_come_back_the_same(page: Page, tmp_path: Path) -> None:
         page.get_by_role("link", name="Scenario file").click()
     path = tmp_path / kept.value.suggested_filename
     kept.value.save_as(path)
-    assert files.load(path) == files.with_method(DEMO, "row")
+    assert files.load(path) == edits.apply(DEMO, {"do": "method", "name": "row"})
     with page.expect_download() as kept:
         page.get_by_role("link", name="Curves").click()
     rows = Path(kept.value.path()).read_text().splitlines()
@@ -253,7 +255,9 @@ def test_pictures_are_made_in_the_browser(page: Page, heard: dict[str, list[str]
         drawn = {one.tag.rpartition("}")[2] for one in root.iter()}
         assert {"path", "text"} <= drawn, name
         assert DEMO.title in "".join(root.itertext()), name
-    assert [url for url in heard["requests"][asked:] if not url.startswith("blob:")] == []
+    # the browser fetches the page's icon when it likes
+    later = [url for url in heard["requests"][asked:] if not url.endswith("icon.svg")]
+    assert [url for url in later if not url.startswith("blob:")] == []
 
 
 def test_the_page_prints_in_shades_of_grey(page: Page) -> None:
@@ -300,6 +304,41 @@ def test_what_helps_most_is_told_once_the_slider_rests(page: Page) -> None:
     short = solve.solve(DEMO.but({"steps.1.baths": 2}))
     expected = helps.sentence(short, helps.helps(short))
     expect(page.locator("#help")).to_have_text(expected, timeout=20_000)
+
+
+def test_the_band_of_what_is_not_known_follows(page: Page) -> None:
+    words = aside.sure(band.solve_band(DEMO))
+    expect(page.locator("#sure")).to_have_text(words, timeout=30_000)
+    settle(page)
+    shown = page.locator("[data-chart=residual]").screenshot()
+    page.locator("#in-baths").fill("2")
+    answered(page, 1)
+    # what was said of another scenario is gone at once
+    expect(page.locator("#sure")).to_have_text("…")
+    short = aside.sure(band.solve_band(DEMO.but({"steps.1.baths": 2})))
+    assert short != words
+    expect(page.locator("#sure")).to_have_text(short, timeout=30_000)
+    settle(page)
+    assert page.locator("[data-chart=residual]").screenshot() != shown
+
+
+def test_the_target_in_the_chart_moves_with_the_target(page: Page) -> None:
+    def drawn() -> list[float | str]:
+        found: list[float | str] = page.evaluate(
+            """() => {
+              const models = Bokeh.documents[0]._all_models;
+              const of = (type) => [...models.values()].filter((one) => one.type === type);
+              const line = of("Span").find((one) => one.dimension === "width");
+              return [line.location, of("Label").find((one) => /target/.test(one.text)).text];
+            }"""
+        )
+        return found
+
+    assert drawn() == [pytest.approx(0.014), "target 0.014 g/m²"]
+    page.locator("#editor summary", has_text="Target").click()
+    page.locator("#f-target-preset").select_option("strict")
+    answered(page, 1)
+    assert drawn() == [pytest.approx(0.007), "target 0.007 g/m²"]
 
 
 def test_us_units(page: Page, address: str) -> None:

@@ -7,17 +7,18 @@ import json
 import zlib
 from typing import Any
 
+import numpy as np
 import pytest
 import tomli_w
 from hypothesis import given, settings
 
 from tests.unit.drawn import trees
-from washsim import files, solve
+from washsim import band, files, pictures, solve
 from washsim.errors import InputError
 from washsim.recipes import STEPS, Bath, Running
 from washsim.scenario import Scenario
 from washsim.units import SYSTEMS, celsius, litre_per_minute
-from washsim_dashboard import edits, first, form, inputs, share, state
+from washsim_dashboard import aside, edits, first, form, inputs, runs, share, state
 
 EXAMPLES = [files.example(name) for name in files.examples()]
 DEMO = files.example("demo")
@@ -168,6 +169,7 @@ def test_each_method_is_a_starting_point(name: str) -> None:
     changed = edits.apply(DEMO, {"do": "method", "name": name})
     assert form.method_of(changed) == name
     assert changed.sheet == DEMO.sheet
+    assert changed.title.endswith(": 14 sheets"), "the demo's title tells of its six changes"
     assert inputs.quick(changed, changed, "metric")
 
 
@@ -373,6 +375,33 @@ def test_assumptions_are_listed_until_the_next_change() -> None:
     assert asked(session, asks)["assumed"]
     assert asked(session, {"do": "set", "path": "sheet.count", "value": 4})["assumed"] == []
     assert asked(session, {"do": "undo"})["assumed"]
+
+
+def test_doubt_is_the_band_in_words_and_edges() -> None:
+    """The edges are quantiles of the draws, so half lies below the middle: numpy says the same."""
+    found = aside.doubt(DEMO)
+    drawn = band.solve_band(DEMO)
+    met = float(np.mean(drawn.worst <= DEMO.target.limit))
+    assert f"{100 * met:.0f} in 100 of {len(drawn.worst)} draws" in found.words
+    low, high = np.quantile(drawn.worst, [0.05, 0.95]) * 1e3
+    # single precision is what the browser is sent
+    assert found.edges["low"][-1] == pytest.approx(low, rel=1e-6)
+    assert found.edges["high"][-1] == pytest.approx(high, rel=1e-6)
+    assert np.all(found.edges["low"] <= found.edges["high"])
+
+
+def test_frames_are_packed_in_the_order_the_browser_takes_apart() -> None:
+    film = pictures.frames(solve.solve(DEMO), count=runs.FRAMES)
+    numbers = runs.run(DEMO).frames["numbers"]
+    depths, places = len(film.depth_um), len(runs.PLACES)
+    assert numbers.shape == (runs.FRAMES, 3 + places + 2 * depths)
+    close = {"rtol": 1e-6, "atol": 1e-12}  # single precision
+    np.testing.assert_allclose(numbers[:, 0], film.minutes, **close)
+    np.testing.assert_allclose(numbers[:, 1], film.water_g_l, **close)
+    np.testing.assert_allclose(numbers[:, 2], film.residual_g_m2, **close)
+    np.testing.assert_allclose(numbers[:, 3 : 3 + places].sum(axis=1)[5:], 1, atol=1e-6)
+    np.testing.assert_allclose(numbers[:, -depths:], film.held_g_l, **close)
+    np.testing.assert_allclose(numbers[:, -2 * depths : -depths], film.mobile_g_l, **close)
 
 
 def test_words_follow_the_units() -> None:

@@ -1,4 +1,4 @@
-"""Simulation-based calibration of the fit: ``python tests/benchmarks/calibration.py [darkrooms [draws]]``.
+"""Simulation-based calibration of the fit: ``python -m tests.benchmarks.calibration [darkrooms [draws]]``.
 
 Talts, Betancourt, Simpson, Vehtari and Gelman, Validating Bayesian Inference Algorithms with
 Simulation-Based Calibration, 2018: draw a darkroom from the prior, take readings in it, fit them;
@@ -141,6 +141,12 @@ def covered(shares: Array, interval: float) -> int:
     return int(np.sum(np.abs(shares - 0.5) <= interval / 2))
 
 
+def honest(draws: int, interval: float) -> float:
+    """Share of the draws + 1 possible ranks that lie in the central interval."""
+    ranks = np.arange(draws + 1) / draws
+    return float(np.mean(np.abs(ranks - 0.5) <= interval / 2))
+
+
 def uniformity(shares: Array) -> float:
     """p of the chi-square of the ranks in BINS equal bins."""
     counts = np.histogram(shares, BINS, (0.0, 1.0))[0]
@@ -162,7 +168,7 @@ def main() -> None:
     for name, shares in found.shares.items():
         cover = "".join(f"{100 * covered(shares, c) / darkrooms:>8.1f} " for c in INTERVALS)
         print(f"{name:24}{cover}   {uniformity(shares):.3f}")
-    spans = [binom.interval(0.99, darkrooms, c) for c in INTERVALS]
+    spans = [binom.interval(0.99, darkrooms, honest(draws, c)) for c in INTERVALS]
     print(
         "99 % of honest runs lie within  "
         + ", ".join(f"{100 * a / darkrooms:.1f} to {100 * b / darkrooms:.1f}" for a, b in spans)

@@ -21,7 +21,7 @@ THEME = "https://github.com/pradyunsg/furo"
 @pytest.fixture(scope="module")
 def site() -> Path:
     """The folder of the site, built afresh."""
-    for package in ("sphinx", "myst_parser", "furo"):
+    for package in ("sphinx", "myst_parser", "furo", "matplotlib"):
         pytest.importorskip(package, reason=f"{package}: the extra `docs` is not installed")
     # the checks themselves run beside this test: the page lists them here
     done = subprocess.run(
@@ -69,6 +69,20 @@ def test_every_link_and_anchor_leads_somewhere(site):
     assert not dead
     # every module of the program has a page, and the hand-written pages are all there
     assert len(pages) > 40
+
+
+def test_each_picture_of_the_gallery_was_made_by_about_ten_lines(site):
+    """Imports and empty lines not counted; every script's picture is on the page."""
+    page = (site / "gallery" / "index.html").read_text(encoding="utf-8")
+    scripts = sorted((ROOT / "docs" / "gallery").glob("*.py"))
+    for script in scripts:
+        code = script.read_text(encoding="utf-8").split('"""', 2)[2].splitlines()
+        lines = [line for line in code if line and not line.startswith(("import", "from"))]
+        assert len(lines) <= 12, script.name
+        name = script.stem.split("_", 1)[1]
+        assert f"{name}.svg" in page
+        assert (site / "_images" / f"{name}.svg").stat().st_size > 5000
+    assert page.count("<img") == len(scripts)
 
 
 @pytest.mark.browser

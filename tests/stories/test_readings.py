@@ -128,3 +128,13 @@ def test_the_explanation_that_made_the_readings_is_not_ruled_out():
     held = next(one for one in found if one.name == "held")
     assert held.share > 0.05
     assert ("cannot tell" in agreement.verdict(found)) == (found[0].share < 3 * found[1].share)
+
+
+def test_a_reading_beyond_all_bands_is_said_to_be(slab):
+    """More fixer after an hour than the sheet ever held: no paper explains that."""
+    wild = Tests(readings=(Laboratory(residual=50e-3, error=0.1),))
+    seen = readings.observations(slab, wild)
+    found = fitting.fit(slab, seen, draws=64)
+    assert [one.seen for one in agreement.unreachable(found)] == list(seen)
+    hour = fitting.fit(slab, readings.observations(slab, HOUR), draws=64)
+    assert agreement.unreachable(hour) == ()

@@ -69,17 +69,11 @@ def test_weight_stirs_less_as_the_print_empties():
     assert late > 1.05 * early
 
 
-@pytest.mark.parametrize(
-    ("words", "message"),
-    [
-        ({"stirring": "still"}, "lying: expected how sheets lie in still water"),
-        ({"stirring": "rocking", "lying": "hanging"}, "lying: 'hanging' is for stirring = 'still'"),
-        (
-            {"lying": "floor", "dead_fraction": 0.2},
-            "dead_fraction: expected 0 with lying = 'floor'",
-        ),
-    ],
-)
-def test_what_does_not_go_together_is_told(words, message):
-    with pytest.raises(InputError, match=message):
-        Vessel(name="tray", volume=LITRE, **words)
+def test_loose_in_still_water_counts_as_hanging():
+    """So that stirring and lying can be changed one after the other."""
+    assert washed("loose").worst_residual == washed("hanging").worst_residual
+
+
+def test_the_water_beneath_is_the_dead_part():
+    with pytest.raises(InputError, match="dead_fraction: expected 0 with lying = 'floor'"):
+        Vessel(name="tray", volume=LITRE, lying="floor", dead_fraction=0.2)

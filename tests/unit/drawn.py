@@ -14,7 +14,6 @@ from hypothesis import strategies as st
 
 from washsim.fields import Choice, Declared, Part, Quantity, Text, declared, default_of, key_of
 from washsim.files import FORMAT
-from washsim.materials import LYINGS
 from washsim.recipes import STEPS, Drain
 from washsim.scenario import Scenario
 
@@ -71,7 +70,7 @@ def trees(draw: st.DrawFn) -> dict[str, Any]:
     tree = draw(block(Scenario))
     _mend(draw, *(tree.get(key, {}) for key in ("sheet", "fixing", "target")))
     for vessel in tree["vessels"].values():
-        _mend_vessel(draw, vessel)
+        _mend_vessel(vessel)
     vessels = st.sampled_from(sorted(tree["vessels"]))
     for step in tree["steps"]:
         if "vessel" in step:
@@ -89,15 +88,11 @@ def trees(draw: st.DrawFn) -> dict[str, Any]:
     return {"format": FORMAT} | tree
 
 
-def _mend_vessel(draw: st.DrawFn, vessel: dict) -> None:
+def _mend_vessel(vessel: dict) -> None:
     """Make a vessel follow the rules between its fields."""
     if (vessel.get("stirring") == "shuffled") != ("shuffle_min" in vessel):
         vessel.pop("stirring", None)
         vessel.pop("shuffle_min", None)
-    if vessel.get("stirring") == "still" and vessel.get("lying", "loose") == "loose":
-        vessel["lying"] = draw(st.sampled_from(LYINGS))
-    elif vessel.get("stirring") != "still" and vessel.get("lying") != "floor":
-        vessel.pop("lying", None)
     if vessel.get("lying") == "floor":
         vessel.pop("dead_fraction", None)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from tests.benchmarks import candidates
 from tests.benchmarks import problems as bench
 
 
@@ -31,3 +32,10 @@ def test_one_tray() -> None:
     assert bench.error(theirs, ours) < 5e-6
     assert np.all(ours[:, -1] > 0)
     assert ours[0, -1] == pytest.approx(theirs[0, -1], rel=5e-6)
+
+
+def test_candidates() -> None:
+    """The even grid's error at the end, as in the first problem, is some 1e-4."""
+    dwells = np.random.default_rng(2).uniform(120.0, 1200.0, (3, candidates.CHANGES))
+    for row, ours in zip(dwells, candidates.ours(dwells), strict=True):
+        assert candidates.theirs(row) == pytest.approx(ours, rel=2e-3, abs=1e-6)

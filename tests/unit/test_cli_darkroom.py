@@ -141,6 +141,18 @@ def test_an_evening_is_logged_shown_compared_and_carried(typed, tmp_path):
     assert logbook.load(tmp_path / "new", name) == entry
 
 
+def test_a_fit_begins_from_the_log(typed):
+    """The same drop, after one like it on the same paper: narrower than after none."""
+    alone = json.loads(typed("fit", "slab.toml", "hour.toml", "--json")[1])
+    typed("log", "--folder", "book", "add", "slab.toml", "--readings", "hour.toml", "--paper", "A")
+    told = ("fit", "slab.toml", "hour.toml", "--json", "--log", "book", "--paper", "a")
+    after = json.loads(typed(*told)[1])
+    name = "paper.hindrance"
+    assert after["unknowns"][name]["narrowed"] < 0.95 * alone["unknowns"][name]["narrowed"]
+    status, _, err = typed("fit", "slab.toml", "hour.toml", "--log", "none")
+    assert (status, err) == (2, "washsim: --log: expected an entry with readings, none has none\n")
+
+
 def test_a_broken_document_is_told_and_the_rest_is_listed(typed, tmp_path):
     log = ("log", "--folder", "book")
     good = typed(*log, "add", "slab.toml")[1].strip()

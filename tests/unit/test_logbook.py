@@ -143,16 +143,21 @@ def told(read):
 def test_killed_two_hundred_times_nothing_is_lost_or_half_written(tmp_path):
     """Whatever was acknowledged before the kill is there and whole; no name holds half a text."""
     luck = random.Random(5)
+    begun = time.monotonic()
+    first = logbook.add(tmp_path, FULL)
+    usual = time.monotonic() - begun
 
     def keep_adding(write):
+        os.write(write, b"\n")
         while True:
             name = logbook.add(tmp_path, FULL)
             os.write(write, f"{name}\n".encode())
 
-    acknowledged = set()
+    acknowledged = {first}
     for _ in range(200):
         number, read = child(keep_adding)
-        time.sleep(luck.uniform(0.0, 0.012))
+        os.read(read, 1)  # it is up; a kill before that would hit no write
+        time.sleep(luck.uniform(0.0, 4 * usual))
         os.kill(number, signal.SIGKILL)
         os.waitpid(number, 0)
         acknowledged |= set(told(read))

@@ -95,9 +95,13 @@ def test_progress_rises_and_may_cancel() -> None:
     ("changes", "says"),
     [
         ({"water.temperature": celsius(30)}, "water, temperature_c: expected at most 25 .* got 30"),
+        (
+            {"vessels": files.example("still").vessels, "steps": files.example("still").steps},
+            "vessels.tray, stirring: expected a film that stays the same .* got 'still'",
+        ),
         ({"late": files.example("late_sheet").late}, "late: expected none to plan with"),
     ],
-    ids=["warm", "late"],
+    ids=["warm", "still", "late"],
 )
 def test_what_it_does_not_plan_with(changes: dict, says: str) -> None:
     with pytest.raises(InputError, match=says):

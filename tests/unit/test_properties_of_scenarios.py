@@ -34,7 +34,7 @@ def scenarios(draw, **fixed):
     count = draw(st.integers(1, 4))
     interval = draw(st.sampled_from([0.0, 3 * MINUTE])) if count > 1 else 0.0
     stirring = draw(st.sampled_from((*STIRRINGS, "still")))
-    lying = draw(st.sampled_from(LYINGS if stirring == "still" else ("loose", "floor")))
+    lying = draw(st.sampled_from(LYINGS))
     vessels = tuple(
         Vessel(
             name=name,

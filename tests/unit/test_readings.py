@@ -147,6 +147,13 @@ def test_readings_in_words(demo):
     assert found[4].startswith("water, below 4 mg/L")
 
 
+def test_a_late_stain_off_the_scale_counts_for_nothing(demo):
+    one = Drop(above=12e-6, waited=600.0)
+    (seen,) = readings.observations(demo, Tests(readings=(one,)))
+    assert (seen.low, seen.high) == (0.0, math.inf)
+    assert readings.said(seen).startswith("nothing that counts")
+
+
 def test_a_laboratory_limit_is_an_upper_bound(demo):
     (seen,) = readings.observations(demo, Tests(readings=(Laboratory(below=5e-6),)))
     assert (seen.low, seen.high, seen.shared) == (0.0, 5e-6, 0.0)

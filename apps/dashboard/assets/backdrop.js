@@ -127,15 +127,17 @@ function drawDepths(pen, plot) {
   pen.textAlign = "center";
   pen.fillStyle = plot.quiet;
   const step = plot.thickness > 150 ? 100 : plot.thickness > 60 ? 25 : 5;
+  const beyond = plot.run.sealed ? "plastic" : "film";
+  const right = plot.narrow ? beyond : `${beyond}, not to scale`;
+  const free = plot.box.right - pen.measureText(right).width - plot.font;
   for (let depth = 0; depth <= plot.thickness; depth += step) {
     const x = plot.x(depth);
     pen.fillRect(x - 0.5, bottom, 1, 4);
-    pen.fillText(depth === 0 ? "0 µm" : depth, x, bottom + 6);
+    // where the words at the right need the room, the mark stands without its number
+    if (x < free) pen.fillText(depth === 0 ? "0 µm" : depth, x, bottom + 6);
   }
   pen.textAlign = "right";
-  const film = plot.narrow ? "film" : "film, not to scale";
-  const plastic = plot.narrow ? "plastic" : "plastic, not to scale";
-  pen.fillText(plot.run.sealed ? plastic : film, plot.box.right, bottom + 6);
+  pen.fillText(right, plot.box.right, bottom + 6);
 }
 
 function drawScale(pen, plot) {

@@ -1,6 +1,6 @@
 // The controls beside the picture: built from the description, shown from the desk's values.
 
-import { makeField } from "./fields.js";
+import { makeField, showAll } from "./fields.js";
 
 export class Controls {
   constructor(form, desk) {
@@ -9,8 +9,6 @@ export class Controls {
     this.list = form.querySelector(".quick");
     form.addEventListener("submit", (event) => event.preventDefault());
     form.querySelector("button.all").addEventListener("click", () => desk.ask({ do: "reset" }));
-    // after a refusal the control in hand keeps what was asked; leaving it shows what holds
-    form.addEventListener("focusout", () => this.show());
     this.build();
   }
 
@@ -22,12 +20,7 @@ export class Controls {
   }
 
   show() {
-    const { values, error } = this.desk.told;
-    for (const box of this.list.children) {
-      const path = box.dataset.path;
-      const inHand = error && box.contains(document.activeElement);
-      if (!inHand && !this.desk.pending(path)) box.show(values[path]);
-    }
+    showAll(this.list, this.desk);
     const all = this.form.querySelector("button.all");
     all.disabled = !this.form.querySelector("button.reset:enabled");
   }

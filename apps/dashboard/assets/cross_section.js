@@ -30,12 +30,15 @@ export class CrossSection {
   // and place by frame; sealed: no water reaches the back. span: um that the whole width stands for,
   // so that sheets side by side share one scale; without it the sheet fills the picture.
   load(run) {
+    const paper = JSON.stringify([run.layers, run.sealed, run.span, run.depth.length]);
     this.run = run;
     this.nodes = run.depth.length;
     this.mobile = Float32Array.from(run.mobile, level);
     this.held = Float32Array.from(run.held, level);
     this.thickness = run.layers[run.layers.length - 1].stop;
-    this.resize();
+    if (paper === this.paper && this.ratio) this.draw(this.position);
+    else this.resize();
+    this.paper = paper;
   }
 
   resize() {
@@ -52,7 +55,7 @@ export class CrossSection {
     this.font = this.ownFont || (narrow ? 13 : 15);
     this.box = this.plain ? { left: 1, right: width - 1, top: 1, bottom: height - 1 } : { left: 1, right: width - (narrow ? 57 : 66), top: narrow ? 52 : 32, bottom: height - 22 };
     const filled = this.thickness / (this.run.span ?? this.thickness);
-    const water = Math.max(this.plain ? 3.4 * this.font : 42, Math.min(84, width * 0.085));
+    const water = Math.max(this.plain ? 3.9 * this.font : 42, Math.min(84, width * 0.085));
     this.face = [this.box.left + water, this.box.right - water - 1];
     this.face[1] = this.face[0] + filled * (this.face[1] - this.face[0]);
     this.prepareStrip();

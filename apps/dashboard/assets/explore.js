@@ -7,17 +7,19 @@ import { Desk } from "./desk.js";
 import { digits, minutes } from "./digits.js";
 import { make } from "./fields.js";
 import { bindFirst } from "./first.js";
+import { unpack } from "./frames.js";
 import { bindKeep } from "./keep.js";
 import { Player } from "./player.js";
 import { notify, onTheme, setState } from "./shell.js";
 import { Schedule } from "./schedule.js";
-import { followClock, followTheme, valueAt } from "./residual.js";
+import { followClock, followTheme, moveTarget, valueAt } from "./residual.js";
 import { bindKeys, bindTransport, showScrub } from "./transport.js";
 
 const OPENING = 0.5; // share of the load still in the sheet
+const PLACES = [...document.querySelectorAll("[data-place]")].map((one) => one.dataset.place);
 const find = (id) => document.getElementById(id);
 
-export function start({ board, frames, layers, curves, residual, water, theme, palette }) {
+export function start({ board, frames, layers, curves, residual, target, water, theme, palette }) {
   const player = new Player();
   const section = new CrossSection(find("section"), palette);
   const desk = new Desk(board);
@@ -28,6 +30,7 @@ export function start({ board, frames, layers, curves, residual, water, theme, p
   onTheme(() => section.resize());
 
   const page = { player, section, frames, layers, curves };
+  unpackFrames(page);
   player.addEventListener("time", () => showMoment(page));
   bindTransport(player);
   find("section").addEventListener("click", () => player.toggle());
@@ -38,7 +41,7 @@ export function start({ board, frames, layers, curves, residual, water, theme, p
   bindMethod(desk);
   bindFirst(desk);
 
-  load(page, opening(frames));
+  load(page, opening(page.run));
   tell(desk);
   showOrigins(board.shape.origins);
   notify(board.told.error, "error");
@@ -48,11 +51,17 @@ export function start({ board, frames, layers, curves, residual, water, theme, p
     schedule.build();
     showOrigins(board.shape.origins);
   });
-  const help = () => { find("help").textContent = board.help || "…"; };
-  help();
-  board.properties.help.change.connect(help);
+  for (const name of ["help", "sure"]) {
+    const show = () => { find(name).textContent = board[name] || "…"; };
+    show();
+    board.properties[name].change.connect(show);
+  }
   desk.addEventListener("told", () => {
-    if (!board.told.error) load(page, player.minute);
+    if (!board.told.error) {
+      unpackFrames(page);
+      load(page, player.minute);
+      moveTarget(target, board.told.target);
+    }
     controls.show();
     schedule.show();
     tell(desk);
@@ -64,14 +73,19 @@ export function start({ board, frames, layers, curves, residual, water, theme, p
 }
 
 // The page opens on a telling moment: the faces are already washed, the middle still holds.
-function opening(frames) {
-  const { minutes, residual } = frames.data;
+function opening({ minutes, residual }) {
   const full = residual.indexOf(residual.reduce((most, value) => Math.max(most, value), 0));
   return minutes[residual.findIndex((value, i) => i > full && value < residual[full] * OPENING)] ?? 0;
 }
 
-function load({ player, section, frames, layers }, minute) {
-  const { mobile, held, water, place } = frames.data;
+function unpackFrames(page) {
+  const { numbers, place, limits } = page.frames.data;
+  const depths = page.layers.data.depth.length;
+  page.run = { place, limits, ...unpack(numbers, PLACES, depths) };
+}
+
+function load({ player, section, run, layers }, minute) {
+  const { mobile, held, water, place } = run;
   const { name, edges, depth, sealed } = layers.data; // one row: arrays of different lengths
   const cuts = Array.from(edges);
   section.load({
@@ -80,7 +94,7 @@ function load({ player, section, frames, layers }, minute) {
     mobile, held, water, place,
     sealed: sealed[0],
   });
-  player.load(frames.data.minutes, minute);
+  player.load(run.minutes, minute);
 }
 
 function tell({ told }) {
@@ -91,12 +105,19 @@ function tell({ told }) {
   find("title").textContent = told.title;
   find("sentence").textContent = told.sentence;
   find("verdict").textContent = told.verdict;
-  find("cautions").replaceChildren(...told.cautions.map((text) => make("li", { textContent: text })));
-  find("mind").hidden = find("warned").hidden = told.cautions.length === 0;
-  find("warned").textContent = `${told.cautions.length} cautions below`;
+  showCautions(told.cautions);
   find("in-method").value = told.values.method;
   find("undo").disabled = !told.undo;
   find("redo").disabled = !told.redo;
+}
+
+function showCautions(cautions) {
+  const list = find("cautions");
+  if (list.dataset.shown === cautions.join("\n")) return;
+  list.dataset.shown = cautions.join("\n");
+  list.replaceChildren(...cautions.map((text) => make("li", { textContent: text })));
+  find("mind").hidden = find("warned").hidden = cautions.length === 0;
+  find("warned").textContent = `${cautions.length} cautions below`;
 }
 
 function showOrigins(origins) {
@@ -126,8 +147,8 @@ function bindMethod(desk) {
   });
 }
 
-function showMoment({ player, section, frames, curves }) {
-  const { place, water, limits } = frames.data;
+function showMoment({ player, section, run, curves }) {
+  const { place, water, limits } = run;
   section.draw(player.position);
   const i = Math.floor(player.position);
   const minute = player.minute;
@@ -141,14 +162,14 @@ function showMoment({ player, section, frames, curves }) {
   const limit = limits[i] || "nothing yet: the sheet is taking up fixer";
   if (find("limit").textContent !== limit) find("limit").textContent = limit;
   showScrub(player, `${clock} minutes, ${place[i]}`);
-  showShares(frames.data, i);
+  showShares(run, i);
 }
 
-function showShares(data, i) {
-  for (const share of document.querySelectorAll("[data-place]")) {
-    const percent = data[`in_${share.dataset.place}`][i] * 100;
-    find(`part-${share.dataset.place}`).style.flexGrow = percent;
-    share.textContent = percentage(percent);
+function showShares(run, i) {
+  for (const name of PLACES) {
+    const percent = run[`in_${name}`][i] * 100;
+    find(`part-${name}`).style.flexGrow = percent;
+    find(`share-${name}`).textContent = percentage(percent);
   }
 }
 

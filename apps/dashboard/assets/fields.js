@@ -35,7 +35,10 @@ function box(field, desk, ...children) {
     desk.settle();
     desk.set(field.path, field.reset[0]);
   });
-  element.show = (value) => {
+  // Nothing is touched that shows what it should already; `again` undoes what was typed or dragged.
+  element.show = (value, again = false) => {
+    if (value === element.shown && !again) return;
+    element.shown = value;
     element.showValue(value);
     const changed = field.reset.length > 0 && value !== field.reset[0];
     back.classList.toggle("idle", !changed);
@@ -73,28 +76,34 @@ function makeSlider(field, desk) {
     element.showText(value);
   };
   input.addEventListener("input", () => {
+    element.shown = undefined;
     element.showText(input.valueAsNumber);
     desk.set(field.path, input.valueAsNumber);
   });
   input.addEventListener("change", () => desk.settle());
+  input.addEventListener("blur", () => {
+    if (!desk.pending(field.path)) element.show(desk.values[field.path], true);
+  });
   return element;
 }
 
 function makeSegments(field, desk) {
   const id = `in-${field.name}`;
   const legend = make("span", { id: `${id}-label`, className: "legend", title: field.meaning, textContent: field.label });
+  let element = null;
   const segments = make("div", { className: "segments" });
   segments.setAttribute("role", "radiogroup");
   segments.setAttribute("aria-labelledby", legend.id);
   for (const [key, text] of field.options) {
     const input = make("input", { type: "radio", name: id, value: key });
     input.addEventListener("change", () => {
+      element.shown = undefined;
       desk.settle();
       desk.set(field.path, key);
     });
     segments.append(make("label", {}, input, make("span", { textContent: text })));
   }
-  const element = box(field, desk, legend, resetButton(field), segments);
+  element = box(field, desk, legend, resetButton(field), segments);
   element.classList.add("choice");
   element.showValue = (value) => {
     for (const input of segments.querySelectorAll("input")) input.checked = input.value === value;
@@ -111,6 +120,9 @@ function makeEntry(field, desk) {
   const element = box(field, desk, label, resetButton(field), make("span", { className: "entry" }, input, unit));
   element.classList.add("field");
   input.addEventListener("focus", () => tellMeaning(element, field));
+  input.addEventListener("blur", () => {
+    if (!desk.pending(field.path)) element.show(desk.values[field.path], true);
+  });
   element.showValue = (value) => {
     // what is being typed is not overwritten
     if (document.activeElement === input && input.kept !== undefined && input.value !== input.kept) return;
@@ -118,6 +130,7 @@ function makeEntry(field, desk) {
     input.kept = input.value;
   };
   input.addEventListener("change", () => {
+    element.shown = undefined;
     input.kept = undefined;
     desk.settle();
     const empty = input.value === "" && (field.optional || field.kind !== "text");
@@ -143,6 +156,16 @@ function makeSelect(field) {
   if (field.optional) select.append(make("option", { value: "", textContent: "as usual" }));
   for (const [key, text] of field.options) select.append(make("option", { value: key, textContent: text }));
   return select;
+}
+
+// Shows the values that hold in all boxes below a place. After a refusal the control in hand keeps
+// what was asked of it, until it is left.
+export function showAll(root, desk) {
+  const { values, error } = desk.told;
+  for (const box of root.querySelectorAll("[data-path]")) {
+    const inHand = error && box.contains(document.activeElement);
+    if (!inHand && !desk.pending(box.dataset.path)) box.show(values[box.dataset.path], Boolean(error));
+  }
 }
 
 // The meaning of the field in hand, in one line under its group: also where nothing hovers.

@@ -34,6 +34,14 @@ export function followTheme(parts) {
   onTheme(dress);
 }
 
+// The area under the target, its line and its words, g/m².
+export function moveTarget([under, line, words], level) {
+  if (line.location === level) return;
+  under.setv({ top: level }, HERE_ONLY);
+  line.setv({ location: level }, HERE_ONLY);
+  words.setv({ y: level, text: `target ${Number(level.toPrecision(3))} g/m²` }, HERE_ONLY);
+}
+
 // Values of a curve at a minute, for the key beside the chart.
 export function valueAt(minutes, values, minute) {
   let after = 0;

@@ -1,7 +1,7 @@
 // Everything of the scenario, to be edited: steps, vessels, sheets that join or stick, layers, and
 // the blocks of single fields. Built anew when there is other to fill in, else only shown.
 
-import { make, makeField } from "./fields.js";
+import { make, makeField, showAll } from "./fields.js";
 
 const ICONS = {
   up: '<path d="M10 16V4M5 9l5-5 5 5"/>',
@@ -18,7 +18,6 @@ export class Schedule {
     this.desk = desk;
     this.open = new Set();
     this.wanted = ""; // what to focus once the list has changed
-    root.addEventListener("focusout", () => this.show());
     this.build();
   }
 
@@ -145,10 +144,6 @@ export class Schedule {
   }
 
   show() {
-    const { values, error } = this.desk.told;
-    for (const box of this.root.querySelectorAll("[data-path]")) {
-      const inHand = error && box.contains(document.activeElement);
-      if (!inHand && !this.desk.pending(box.dataset.path)) box.show(values[box.dataset.path]);
-    }
+    showAll(this.root, this.desk);
   }
 }

@@ -2,6 +2,7 @@
 // A page imports what it needs; the buttons in the bar are bound when this file is first loaded.
 
 const YEAR = 365 * 24 * 3600; // s
+const STATE_PAUSE = 250; // ms
 const PATIENCE = 300; // ms before waiting is shown
 const find = (id) => document.getElementById(id);
 
@@ -71,8 +72,23 @@ export function waiting(is) {
 }
 
 // The scenario in the address: this page's own, and every link that carries it on. `own`: what else
-// this page's address says.
+// this page's address says. While a slider is dragged it waits: browsers allow only so many changes
+// of the address in a while.
+let latest = null;
+let later = 0;
 export function setState(state, own = "") {
+  latest = [state, own];
+  clearTimeout(later);
+  later = setTimeout(carryLatest, STATE_PAUSE);
+}
+
+function carryLatest() {
+  clearTimeout(later);
+  if (latest !== null) carryState(...latest);
+  latest = null;
+}
+
+function carryState(state, own) {
   const query = state ? `?s=${state}` : "";
   const here = [own, state && `s=${state}`].filter((part) => part).join("&");
   window.history.replaceState(null, "", `${window.location.pathname}${here && `?${here}`}`);
@@ -83,4 +99,6 @@ export function setState(state, own = "") {
 
 bindTheme();
 bindUnits();
+// whoever follows a link takes along what holds now
+document.addEventListener("click", carryLatest, { capture: true });
 find("notice-close").addEventListener("click", () => notify(""));

@@ -1,0 +1,145 @@
+"""What matters: each end is the scenario with that number; shares of variance by arithmetic."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import numpy as np
+import pytest
+
+from washsim import __main__ as cli
+from washsim import files, unknowns
+from washsim.influence import (
+    Effect,
+    Outcome,
+    drawn_out,
+    influence,
+    sentence,
+    swing,
+    variance_shares,
+)
+from washsim.solve import solve
+
+MINUTE = 60.0
+
+
+@pytest.fixture(scope="module")
+def found():
+    return influence(files.example("demo"))
+
+
+def named(found, label: str) -> Effect:
+    return next(one for one in found.effects if one.label == label)
+
+
+@pytest.mark.parametrize(
+    ("label", "low", "high"),
+    [
+        ("fixing time", {"fixing.duration": 30.0}, {"fixing.duration": 120.0}),
+        ("number of prints", {"sheet.count": 7}, {"sheet.count": 28}),
+        ("draining", {"handling.drain": 0.0}, {"handling.drain": 30.0}),
+        ("volume of a filling", {"vessels.tray.volume": 2e-3}, {"vessels.tray.volume": 8e-3}),
+        (
+            "agitation",
+            {"vessels.tray.stirring": "still_face_up"},
+            {"vessels.tray.stirring": "brisk"},
+        ),
+    ],
+)
+def test_each_end_of_a_knob_is_the_scenario_with_it(found, label, low, high) -> None:
+    effect = named(found, label)
+    for outcome, changes in ((effect.at_low, low), (effect.at_high, high)):
+        own = files.example("demo").but(changes)
+        longer = solve(drawn_out(own))
+        # straight lines between 400 outputs, and the coarsest nodes that agree to a hundredth
+        assert outcome.seconds / MINUTE == pytest.approx(longer.minutes_to_target, rel=0.01)
+        assert outcome.residual == pytest.approx(solve(own).worst_residual, rel=0.02)
+        baths = math.ceil((outcome.seconds - own.handling.drain) / (10 * MINUTE))
+        assert outcome.volume == pytest.approx(baths * own.vessels[0].volume)
+
+
+def test_each_end_of_an_unknown_is_the_scenario_with_that_factor(found) -> None:
+    scenario = files.example("demo")
+    one = next(x for x in unknowns.unknowns(scenario) if x.name == "stock")
+    effect = named(found, one.label)
+    for outcome, factor in ((effect.at_low, one.low), (effect.at_high, one.high)):
+        told = solve(drawn_out(scenario.but({"fixing.stock": factor * 453.9})))
+        assert outcome.seconds / MINUTE == pytest.approx(told.minutes_to_target, rel=0.01)
+
+
+def test_strongest_first_and_every_unknown_there(found) -> None:
+    sizes = [swing(one, found.nominal) for one in found.effects]
+    assert sizes == sorted(sizes, reverse=True)
+    labels = {one.label for one in unknowns.unknowns(files.example("demo"))}
+    assert {one.label for one in found.effects if one.unknown} == labels
+    assert {label for label, _, _ in found.shares} == labels
+
+
+def test_words_follow_the_minutes() -> None:
+    def outcome(minutes: float | None) -> Outcome:
+        seconds = None if minutes is None else 60 * minutes
+        return Outcome(seconds=seconds, volume=seconds and 0.004, residual=1e-5)
+
+    def told(low: float | None, high: float | None) -> str:
+        effect = Effect(
+            label="flow",
+            unknown=False,
+            low="a",
+            high="b",
+            at_low=outcome(low),
+            at_high=outcome(high),
+        )
+        return sentence(effect, outcome(40))
+
+    assert told(40, 41).startswith("Flow hardly matters here: a 40 min and 4 L, b 41 min")
+    assert told(40, 45).startswith("Flow matters a little here")
+    assert told(40, 60).startswith("Flow matters here")
+    assert told(40, 90).startswith("Flow matters much here")
+    assert "matters much here: a 40 min and 4 L, b never under the target" in told(40, None)
+    assert told(None, None).startswith("Flow hardly matters here: a never")
+
+
+def test_shares_of_a_product_are_those_of_its_factors() -> None:
+    """ln of a product is a sum, so a factor's share is its own variance. Of a normal with width a
+    below and b above the middle that is (a2 + b2) / 2 - (b - a)2 / (2 pi) (moments of half normals)."""
+    known = unknowns.unknowns(files.example("demo"))[-5:]
+    variances = []
+    for one in known:
+        low, high = -math.log(one.low) / unknowns.FIFTH, math.log(one.high) / unknowns.FIFTH
+        variances.append((low**2 + high**2) / 2 - (high - low) ** 2 / (2 * math.pi))
+
+    def product(z: np.ndarray) -> np.ndarray:
+        factors = unknowns.sample(known, z).factors
+        return sum(np.log(factors[one.name]) for one in known)
+
+    shares = {label: (a, t) for label, a, t in variance_shares(known, product, base=2048)}
+    for one, variance in zip(known, variances, strict=True):
+        alone, total = shares[one.label]
+        # 2048 points, and draws held back beyond 2.5 widths
+        assert alone == pytest.approx(variance / sum(variances), abs=0.03)
+        assert total == pytest.approx(variance / sum(variances), abs=0.03)
+
+
+def test_the_command_tells_people_and_machines(capsys, monkeypatch) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    assert cli.main(["influence"]) == 0
+    out = capsys.readouterr().out
+    assert "Agitation matters here" in out
+    assert "Share of the doubt" in out
+    assert max(map(len, out.splitlines())) <= 80
+    assert cli.main(["influence", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["format"] == "washsim-influence-1"
+    assert {one["kind"] for one in told["effects"]} == {"unknown", "knob"}
+
+
+def test_progress_may_cancel() -> None:
+    class Stopped(Exception):
+        pass
+
+    def stop(share: float) -> None:
+        raise Stopped
+
+    with pytest.raises(Stopped):
+        influence(files.example("demo"), stop)
