@@ -201,6 +201,8 @@ td .box { margin: .06rem 0 0; vertical-align: top; }
 .notes .caution { border: 0; padding: 0; }
 @media screen { .page { margin: 1.5rem auto; padding: %(margin).2fmm; box-sizing: content-box;
   border: 1px solid #888; } }
+/* on a phone's screen the whole page is seen; on paper it keeps its size */
+@media screen and (max-width: 900px) { body { zoom: .42; } }
 """
 
 

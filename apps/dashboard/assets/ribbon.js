@@ -111,6 +111,9 @@ export class Ribbon {
       if (to <= from || values[k] === null) continue;
       const h = values[k + 1] > target ? thick : thin;
       const x = this.x(from);
+      // an edge, or dark bars would be lost on a dark page and bright ones on a bright page
+      pen.fillStyle = this.quiet;
+      pen.fillRect(x, y + (step - h) / 2 - 1, this.x(to) - x + 0.5, h + 2);
       pen.fillStyle = this.colour(values[k + 1]);
       // half a pixel over, or hairs show between neighbours
       pen.fillRect(x, y + (step - h) / 2, this.x(to) - x + 0.5, h);
