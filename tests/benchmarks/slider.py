@@ -92,9 +92,18 @@ def main() -> None:
                     executable_path=path, args=["--no-sandbox", "--disable-gpu"]
                 )
                 page = browser.new_page(viewport={"width": 1280, "height": 720})
+                heard: list[int] = []
+                page.on(
+                    "websocket",
+                    lambda socket: socket.on("framereceived", lambda data: heard.append(len(data))),
+                )
                 page.goto(url)
                 page.wait_for_selector("body[data-answer]")
+                # what stands aside (aside.py) is worked out first, so that it is not measured too
+                page.wait_for_function("document.getElementById('sure').textContent.length > 9")
+                heard.clear()
                 times = sorted(measure(page, asked.moves))
+                size = sum(heard) / (len(times) + 3)
                 page.keyboard.press("Home")
                 rate = page.evaluate(PLAY, 4)
                 browser.close()
@@ -103,6 +112,7 @@ def main() -> None:
     print(f"slider to painted, {len(times)} moves")
     print(f"  median {statistics.median(times):6.0f} ms")
     print(f"  p95    {times[round(0.95 * (len(times) - 1))]:6.0f} ms")
+    print(f"  bytes  {size:6.0f} to the browser for each")
     print(f"playing  {rate:6.0f} frames a second")
 
 
