@@ -18,6 +18,7 @@ from checks import verification_page
 from commands import commands_page
 from evidence import properties_page
 from formats import readings_page, results_page, scenario_page, schema_page
+from lesson_page import lessons_page
 from measured import literature_page, still_page
 from side_by_side import methods_page
 
@@ -31,6 +32,7 @@ PAGES: dict[str, Callable[[], str]] = {
     "results.md": results_page,
     "commands.md": commands_page,
     "methods.md": methods_page,
+    "lessons.md": lessons_page,
     "literature.md": literature_page,
     "still-water.md": still_page,
     "faq.md": lambda: page("faq.md"),

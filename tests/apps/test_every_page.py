@@ -25,15 +25,24 @@ PAGES = {
     "class": "class",
     "class-four": "class?question=which_way_up",
     "join": "join",
+    "learn": "learn",
+    "lesson-number": "learn?lesson=stream",
+    "lesson-choice": "learn?lesson=strip",
+    "lesson-curve": "learn?lesson=guest",
+    "teach": "teach?lesson=one_litre",
+    "handout": "handout?lesson=one_litre",
 }
 READY = {"join": ".about"}
+PLAIN = ("learn", "lesson", "teach", "handout")
+"""Pages without a session have nothing to wait for but themselves."""
 
 every_page = pytest.mark.parametrize("name", PAGES)
 every_size = pytest.mark.parametrize("size", SIZES)
 
 
 def opened(visit: Visit, name: str, size: str) -> Page:
-    page = visit(PAGES[name], SIZES[size], READY.get(name, "body[data-answer]"))
+    usual = "main" if name.startswith(PLAIN) else "body[data-answer]"
+    page = visit(PAGES[name], SIZES[size], READY.get(name, usual))
     if size != "phone":
         # where the whole page is one screen Bokeh lays its chart out after the first paint
         page.wait_for_timeout(200)

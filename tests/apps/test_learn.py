@@ -19,7 +19,7 @@ from washsim import lessons
 
 Visit = Callable[..., Page]
 WIDE, PROJECTOR, PHONE = (1280, 720), (1920, 1080), (390, 844)
-READY = "main, article"
+READY = "main"
 A4 = (595, 842)
 """Points."""
 SMALLEST = 24
@@ -208,7 +208,7 @@ def small_words(page: Page) -> list[str]:
           const found = [];
           while (walker.nextNode()) {
             const { parentElement: box, data } = walker.currentNode;
-            if (!data.trim() || box.closest("script, option, .hidden, [hidden]")) continue;
+            if (!data.trim() || box.closest("script, option, [hidden]")) continue;
             const { fontSize, visibility, display } = getComputedStyle(box);
             const seen = box.getClientRects().length && visibility !== "hidden" && display !== "none";
             if (seen && parseFloat(fontSize) < smallest) found.push(`${data.trim()} ${fontSize}`);

@@ -44,7 +44,7 @@ export class CrossSection {
   resize() {
     const ratio = window.devicePixelRatio || 1;
     const { clientWidth: width, clientHeight: height } = this.canvas;
-    if (!this.run || !width || !height) return;
+    if (!this.run || width < 120 || !height) return; // hidden, or no room for the scales beside it
     for (const canvas of [this.canvas, this.still]) {
       canvas.width = Math.round(width * ratio);
       canvas.height = Math.round(height * ratio);

@@ -66,8 +66,8 @@ export class Plot {
 
   draw() {
     const { clientWidth: width, clientHeight: height } = this.box;
-    if (!width || !height) return;
     const em = parseFloat(getComputedStyle(this.box).fontSize);
+    if (width < 12 * em || height < 6 * em) return; // no room for its own labels: leave it as it is
     this.em = em;
     this.left = em * (0.9 + 0.55 * plain(this.axis.low).length);
     this.right = width - em;
