@@ -26,6 +26,20 @@ from pathlib import Path
 from bokeh.util.token import generate_jwt_token, generate_session_id
 from tornado.websocket import WebSocketClientConnection, websocket_connect
 
+READY = {
+    "events": [
+        {
+            "kind": "MessageSent",
+            "msg_type": "bokeh_event",
+            "msg_data": {
+                "type": "event",
+                "name": "document_ready",
+                "values": {"type": "map", "entries": []},
+            },
+        }
+    ]
+}
+"""What a browser says once the page has come up."""
 ANSWER = '"attr":"told"'
 
 
@@ -50,6 +64,7 @@ class User:
         await self.hear(socket, '"msgtype":"ACK"')
         await self.say(socket, "PULL-DOC-REQ", {})
         board = board_id(await self.hear(socket, '"board"'))
+        await self.say(socket, "PATCH-DOC", READY)
         await ready.wait()
         self.sent = self.received = 0
         stop = time.perf_counter() + seconds
