@@ -117,16 +117,19 @@ class Session:
                 self.band.data = found.edges
                 self.board.sure = found.words
 
+        def left() -> bool:
+            return document.session_context is None or document.session_context.destroyed
+
         await calm()
         # a visitor may have changed it, or left, before it is this one's turn
         for work, tell in (
             (lambda: aside.help_line(*asked), lambda line: show(help=line)),
             (lambda: aside.doubt(asked[0]), show_doubt),
         ):
-            if asked != (self.scenario, self.system):
+            if left() or asked != (self.scenario, self.system):
                 return
             found = await loop.run_in_executor(aside.QUEUE, work)
-            if document.session_context is None or document.session_context.destroyed:
+            if left():
                 return
             document.add_next_tick_callback(partial(tell, found))
 

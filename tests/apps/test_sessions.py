@@ -42,8 +42,11 @@ def alive() -> Counter[str]:
     return Counter(f"{kind.__module__}.{kind.__name__}" for kind in kinds)
 
 
-async def come_and_go() -> tuple[Counter[str], Counter[str]]:
-    """How many sessions and documents are alive while thirty are there, and after they left."""
+async def come_and_go(before: Counter[str]) -> tuple[Counter[str], Counter[str]]:
+    """How many sessions and documents are alive while thirty are there, and after they left.
+
+    before: how many there were; it is waited for them to be no more than these, a minute at most.
+    """
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
@@ -61,20 +64,20 @@ async def come_and_go() -> tuple[Counter[str], Counter[str]]:
     for i in range(30):
         await visit(port, VISITS[i % len(VISITS)])
     during = alive()
-    for _ in range(200):
-        await asyncio.sleep(0.1)
-        if not any(len(context._sessions) for context in server._tornado._applications.values()):
+    after = during
+    for _ in range(60):
+        # what was begun for them beside the pages has to end as well
+        await asyncio.sleep(1)
+        after = alive()
+        if after - before == Counter():
             break
-    # advice that was begun for them ends
-    await asyncio.sleep(2 * state.PAUSE)
-    after = alive()
     server.stop()
     return during, after
 
 
 def test_thirty_visitors_leave_nothing_behind() -> None:
     before = alive()
-    during, after = asyncio.run(asyncio.wait_for(come_and_go(), 300))
+    during, after = asyncio.run(asyncio.wait_for(come_and_go(before), 300))
     # each kind was there at all, and the documents of pages that were not yet dropped
     assert min(during[f"{kind.__module__}.{kind.__name__}"] for kind in KINDS) > 0
     assert after - before == Counter()
