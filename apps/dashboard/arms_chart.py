@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from bokeh.core.properties import value
-from bokeh.models import Span
+from bokeh.models.annotations import BoxAnnotation, Span
 
 from washsim_dashboard import chart
 from washsim_dashboard.arms import Session
@@ -25,9 +25,8 @@ STYLES = (
 def residual(session: Session) -> Chart:
     """Worst sheet of each schedule against one clock, target and spot test drawn across."""
     plot, theme = curves(session)
-    levels, _ = chart.draw_levels(plot, session.lines)
-    theme += levels
-    return chart.finished(plot, theme + draw_letters(plot, session, SIZE))
+    levels, target = chart.draw_levels(plot, session.lines)
+    return chart.finished(plot, theme + levels + draw_letters(plot, session, SIZE), target)
 
 
 def large(session: Session, size: int) -> Chart:
@@ -36,14 +35,20 @@ def large(session: Session, size: int) -> Chart:
     for axis in plot.axis:
         axis.axis_label_text_font_size = axis.major_label_text_font_size = f"{size}px"
     plot.xaxis.axis_label = "minutes"
-    target = Span(location=session.lines.target, dimension="width", line_width=3)
-    name = chart.words(session.lines.target, "target", above=False)
+    limit = session.lines.target
+    under = BoxAnnotation(top=limit, level="underlay", fill_alpha=0.10, line_color=None)
+    line = Span(location=limit, dimension="width", line_width=3)
+    name = chart.words(limit, f"target {limit:g} g/m²", above=False)
     name.text_font_size = f"{size}px"
-    for part in (target, name):
+    for part in (under, line, name):
         plot.add_layout(part)
-    theme.append((target, {"line_color": "--goal"}))
-    theme.append((name, {"text_color": "--ink", "background_fill_color": "--card"}))
-    return chart.finished(plot, theme + draw_letters(plot, session, size))
+    theme += [
+        (under, {"fill_color": "--goal"}),
+        (line, {"line_color": "--goal"}),
+        (name, {"text_color": "--ink", "background_fill_color": "--card"}),
+    ]
+    theme += draw_letters(plot, session, size)
+    return chart.finished(plot, theme, (under, line, name))
 
 
 def curves(session: Session) -> tuple[Any, Theme]:

@@ -73,6 +73,7 @@ def embed(session: arms.Session, residual: Chart, script: str, **more: Any) -> N
             "films": session.films,
             "figure": residual.figure,
             "marker": residual.marker,
+            "target": residual.target,
             "theme": residual.theme,
             "palette": list(Cividis256),
             **more,

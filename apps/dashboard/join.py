@@ -17,7 +17,8 @@ ROUTES = ("10.255.255.255", "172.31.255.255", "192.168.255.255", "192.0.2.1")
 
 def page(listening: str) -> pn.Template:
     """The page of a server that listens at an address."""
-    urls = [url(host, port(pn.state.headers.get("Host", ""))) for host in reachable(listening)]
+    used = port(str(pn.state.headers.get("Host", "")))
+    urls = [url(host, used) for host in reachable(listening)]
     return layout.template(
         "join.html",
         here=class_view.ADDRESS,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import panel as pn
 from bokeh.server.urls import per_app_patterns
 from bokeh.server.views.ws import WSHandler
@@ -16,13 +18,7 @@ def serve(port: int = 5006, show: bool = True, address: str = "127.0.0.1") -> No
     reached under any name of this machine may connect.
     """
     pn.serve(
-        {
-            "/": explore.page,
-            "/tonight": tonight.page,
-            "/compare": compare.page,
-            "/class": class_view.page,
-            "/join": lambda: join.page(address),
-        },
+        pages(address),
         port=port,
         address=address,
         websocket_origin=None if join.is_own(address) else "*",
@@ -31,6 +27,17 @@ def serve(port: int = 5006, show: bool = True, address: str = "127.0.0.1") -> No
         static_dirs={"assets": str(layout.ASSETS)},
         extra_patterns=[*downloads.PATTERNS, *learn.routes()],
     )
+
+
+def pages(address: str) -> dict[str, Callable[[], pn.Template]]:
+    """Every page by its address; `address` is where the server listens."""
+    return {
+        "/": explore.page,
+        "/tonight": tonight.page,
+        "/compare": compare.page,
+        "/class": class_view.page,
+        "/join": lambda: join.page(address),
+    }
 
 
 class Socket(WSHandler):

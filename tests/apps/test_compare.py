@@ -123,11 +123,14 @@ def test_nonsense_in_the_address_is_text_in_one_sentence(visit: Visit) -> None:
 def test_the_batch_of_explore_is_carried_along_and_back(visit: Visit) -> None:
     mine = files.example("strip").but(title="<i>mine</i>")
     page = visit(f"?s={share.pack(mine)}")
+    # the address is written a moment after the page is there
+    page.wait_for_selector("a[href^='./compare?s=']")
     page.get_by_role("link", name="Compare").click()
     page.wait_for_function("document.querySelectorAll('.arm:not([hidden])').length === 3")
     assert page.locator("#batch").inner_text() == "<i>mine</i>"
     assert left(page)
     expect(page.locator(".arm:visible .title").first).to_have_text("As it stands")
+    page.wait_for_selector("nav a[href^='./?s=']")
     page.get_by_role("link", name="Explore").click()
     expect(page.locator("#title")).to_have_text("<i>mine</i>")
 

@@ -26,6 +26,20 @@ from pathlib import Path
 from bokeh.util.token import generate_jwt_token, generate_session_id
 from tornado.websocket import WebSocketClientConnection, websocket_connect
 
+READY = {
+    "events": [
+        {
+            "kind": "MessageSent",
+            "msg_type": "bokeh_event",
+            "msg_data": {
+                "type": "event",
+                "name": "document_ready",
+                "values": {"type": "map", "entries": []},
+            },
+        }
+    ]
+}
+"""What a browser says once the page has come up."""
 ANSWER = '"attr":"told"'
 
 
@@ -50,6 +64,7 @@ class User:
         await self.hear(socket, '"msgtype":"ACK"')
         await self.say(socket, "PULL-DOC-REQ", {})
         board = board_id(await self.hear(socket, '"board"'))
+        await self.say(socket, "PATCH-DOC", READY)
         await ready.wait()
         self.sent = self.received = 0
         stop = time.perf_counter() + seconds
@@ -63,12 +78,7 @@ class User:
         """A fixing time that nobody else asks for."""
         seconds = 60 + len(self.waits) + self.number / 100
         wish = {"do": "set", "path": "fixing.duration", "value": seconds, "drag": 0}
-        asked = {"changes": [wish], "number": len(self.waits) + 1}
-        new = {"type": "map", "entries": list(asked.items())}
-        new["entries"] = [
-            ["changes", [{"type": "map", "entries": [list(pair) for pair in wish.items()]}]],
-            ["number", asked["number"]],
-        ]
+        new = mapping({"changes": [mapping(wish)], "number": len(self.waits) + 1})
         event = {"kind": "ModelChanged", "model": {"id": board}, "attr": "asked", "new": new}
         return {"events": [event]}
 
@@ -89,6 +99,11 @@ class User:
             self.received += len(part)
             if isinstance(part, str) and wanted in part.replace(" ", ""):
                 return part
+
+
+def mapping(plain: dict) -> dict:
+    """A dictionary as the page's protocol writes it."""
+    return {"type": "map", "entries": [list(pair) for pair in plain.items()]}
 
 
 def board_id(text: str) -> str:
@@ -114,11 +129,15 @@ def cpu_seconds(process: int) -> float:
     return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
-async def together(port: int, count: int, seconds: float) -> list[User]:
-    ready = asyncio.Barrier(count)
+async def together(port: int, count: int, seconds: float, server: int) -> tuple[list[User], float]:
+    """The users, and the processor time that the server spent from when all pages were open."""
+    ready = asyncio.Barrier(count + 1)
     users = [User(number) for number in range(count)]
-    await asyncio.gather(*(user.drag(port, ready, seconds) for user in users))
-    return users
+    dragging = asyncio.gather(*(user.drag(port, ready, seconds) for user in users))
+    await ready.wait()
+    before = cpu_seconds(server)
+    await dragging
+    return users, cpu_seconds(server) - before
 
 
 def p95(values: list[float]) -> float:
@@ -133,7 +152,9 @@ def main() -> None:
     asked = parser.parse_args()
     command = [sys.executable, "-m", "washsim_dashboard", "--port", str(asked.port), "--no-show"]
     environment = os.environ | {"OPENBLAS_NUM_THREADS": "1"}
-    print("users  changes  a second   median ms   p95 ms   worst ms   server ms   kB out   kB in")
+    print(
+        "users  changes  a second   median ms   p95 ms   worst ms   server ms   kB asked   kB answered"
+    )
     with subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL) as server:
         try:
             for _ in range(300):
@@ -145,16 +166,14 @@ def main() -> None:
                 except OSError:
                     time.sleep(0.1)
             for count in (1, asked.users):
-                before = cpu_seconds(server.pid)
-                users = asyncio.run(together(asked.port, count, asked.seconds))
-                spent = cpu_seconds(server.pid) - before
+                users, spent = asyncio.run(together(asked.port, count, asked.seconds, server.pid))
                 waits = [wait for user in users for wait in user.waits]
                 n = len(waits)
                 print(
                     f"{count:5d}  {n:7d}  {n / asked.seconds:8.1f}   "
                     f"{statistics.median(waits):9.0f}   {p95(waits):6.0f}   {max(waits):8.0f}   "
-                    f"{1e3 * spent / n:9.1f}   {sum(u.sent for u in users) / n / 1e3:6.2f}   "
-                    f"{sum(u.received for u in users) / n / 1e3:5.0f}"
+                    f"{1e3 * spent / n:9.1f}   {sum(u.sent for u in users) / n / 1e3:8.2f}   "
+                    f"{sum(u.received for u in users) / n / 1e3:11.0f}"
                 )
         finally:
             server.terminate()

@@ -5,7 +5,7 @@
 import { Arms } from "./arms.js";
 import { minutes } from "./digits.js";
 import { Player } from "./player.js";
-import { followClock, followTheme } from "./residual.js";
+import { followClock, followTheme, moveTarget } from "./residual.js";
 import { notify, onTheme, setState, waiting } from "./shell.js";
 import { bindKeys, bindTransport, showScrub } from "./transport.js";
 
@@ -31,7 +31,7 @@ class HeldPlayer extends Player {
   }
 }
 
-export function start({ board, films, figure, marker, theme, palette, cover, questions }) {
+export function start({ board, films, figure, marker, target, theme, palette, cover, questions }) {
   const player = new HeldPlayer();
   const large = window.innerWidth >= 900;
   const boxes = [...document.querySelectorAll(".arm")];
@@ -87,6 +87,7 @@ export function start({ board, films, figure, marker, theme, palette, cover, que
     notify(told.error, "error");
     if (!told.error || told.answer === 0) {
       arms.load(told, films);
+      moveTarget(target, told.target);
       player.held = null;
       player.load(told.clock, 0);
       freeze();

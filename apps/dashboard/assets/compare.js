@@ -3,7 +3,7 @@
 import { Arms } from "./arms.js";
 import { minutes } from "./digits.js";
 import { Player } from "./player.js";
-import { followClock, followTheme } from "./residual.js";
+import { followClock, followTheme, moveTarget } from "./residual.js";
 import { notify, onTheme, setState, waiting } from "./shell.js";
 import { bindKeys, bindTransport, showScrub } from "./transport.js";
 
@@ -11,7 +11,7 @@ const OPENING = 0.35; // share of the run at which the page opens: the schedules
 const find = (id) => document.getElementById(id);
 const picks = () => [...find("ways").querySelectorAll("select")];
 
-export function start({ board, films, figure, marker, theme, palette }) {
+export function start({ board, films, figure, marker, target, theme, palette }) {
   const player = new Player();
   const arms = new Arms([...document.querySelectorAll(".arm")], palette, 13);
   followClock(player, figure, marker);
@@ -41,6 +41,7 @@ export function start({ board, films, figure, marker, theme, palette }) {
     notify(told.error, "error");
     if (!told.error || told.answer === 0) {
       arms.load(told, films);
+      moveTarget(target, told.target);
       player.load(told.clock, told.clock.at(-1) * OPENING);
       say(told);
     }
