@@ -27,7 +27,7 @@ function numberLine(box, ask, number, own, votes) {
   add("line", { class: "rule", x1: left, x2: right, y1: y, y2: y });
   for (const value of ticks(ask)) {
     add("line", { class: "rule", x1: x(value), x2: x(value), y1: y - 0.3 * em, y2: y + 0.3 * em });
-    add("text", { class: "tick", x: x(value), y: y + 3.2 * em, "text-anchor": anchor(x(value), width, em) }, words(value));
+    add("text", { class: "tick", x: x(value), y: y + 3.2 * em, "text-anchor": anchor(x(value), width, 2.5 * em) }, words(value));
   }
   for (const vote of votes) add("line", { class: "vote", x1: x(vote), x2: x(vote), y1: y - 0.8 * em, y2: y + 0.8 * em });
   const say = (value, text, up) => {
