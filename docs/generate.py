@@ -2,7 +2,7 @@
 
 scenario.md, scenario.schema.json and readings.md come from the field declarations, results.md from
 the lists of result keys, commands.md from the parser, methods.md, literature.md,
-still-water.md and what has a template from runs,
+still-water.md, planning.md and what has a template from runs,
 properties.md from washsim/data, verification.md from the collected tests.
 """
 
@@ -19,6 +19,7 @@ from commands import commands_page
 from evidence import properties_page
 from formats import readings_page, results_page, scenario_page, schema_page
 from measured import literature_page, still_page
+from planning import planning_page
 from side_by_side import methods_page
 
 DOCS = Path(__file__).parent
@@ -34,6 +35,7 @@ PAGES: dict[str, Callable[[], str]] = {
     "literature.md": literature_page,
     "still-water.md": still_page,
     "faq.md": lambda: page("faq.md"),
+    "planning.md": planning_page,
     "properties.md": properties_page,
     "verification.md": verification_page,
 }

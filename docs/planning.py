@@ -1,0 +1,120 @@
+"""The page on planning: how it searches, what a chance means, and a plan of the demo evening."""
+
+from __future__ import annotations
+
+from tabular import NOTE, table
+
+from washsim import files, influence, planner, search, tables
+from washsim.plans import Plan, Wish
+from washsim.units import gram, litre, minute
+
+HEAD = """# Planning an evening
+
+`washsim plan FILE` looks for the least water that gets every print under the target in the time
+there is, with the chance asked for. `washsim influence FILE` says which numbers matter for that
+evening, and which do not. Both work on what stands at the sink: the sheets, the fixer, the water
+and the vessels of the scenario file.
+
+## What is tried
+
+- Every vessel of the file, filled from the least water that covers the sheets up to full. In a
+  tray the least is {layer:g} mm of water for each sheet lying in it; where the tap runs into a
+  vessel it counts as a washer, used full. `least_l` in the file says better.
+- Up to twelve fillings; the tap at its flow, a half, a quarter or an eighth, alone or after one or
+  two fillings. A dwell is at least {dwell:g} min, dumping and filling included.
+- Where prints come one by one: a holding bath, renewed or not, a rinse in a small tray, and rows
+  of trays against the water, as long as there are trays (`pieces` in the file).
+- A wash aid only where one is at hand: `--aid`, or a file that uses one.
+
+Water is never taken above {hot:g} °C, and never at another temperature than the file's. Late
+guests and prints that stick are not planned with, nor is still water whose currents follow the
+fixer (`stirring = "still"`): give a film that stays the same.
+
+Minutes count from the first print leaving the fixer to the last leaving the water: draining and
+the coming of the prints are in, fixing is not.
+
+## How it searches
+
+1. All draws of what is unmeasured wash one schedule that spends all the time. The draw that has
+   the rank of the chance asked for, when that share is first under the target, stands for it.
+2. On that draw every shape is tried at every filling and dwell of a grid. Schedules that differ in
+   their dwells only are one march.
+3. The quickest and the thriftiest are washed by all draws. The draws that then stand for the
+   chance replace the first, the best shapes are tried again, and fillings are halved towards the
+   smaller until they lie two hundredths apart.
+4. The best for each of {points} times are washed by all draws, which set the last dwell to the half
+   minute. What does not keep the chance is dropped.
+
+So every plan shown has been washed by all draws, but a better one may have been missed. Against
+every schedule of up to three fillings with any dwells, on a bench of text-book paper, none was
+found that took two hundredths less water in the time ([what was checked](verification.md)).
+
+## What a chance means
+
+Nobody has measured a dozen numbers that a wash rests on: how open the base is, how much fixer it
+holds, how the water moves. Each has a band ([numbers](properties.md)). A draw takes one value from
+each band; a chance of 90 % means that in 90 of 100 draws the worst print ends under the target. It
+is a statement about what is known, not about prints: with a test strip of your own paper the bands
+narrow and the chance changes. It leaves out what no draw knows, such as prints that stick.
+
+"""
+
+PLAN = """## The demo evening
+
+Fourteen invented prints ({title}). Asked: {target:g} g/m² in 90 of 100 draws within an hour.
+
+"""
+
+MATTERS = """## What matters for it
+
+One number at a time, at both ends of what it may be; the last step goes on where the target takes
+longer. Minutes and litres are those to the target.
+
+"""
+
+SHARES = """All that is unmeasured at once: the share of each number in the doubt about what is left
+at the end, alone and in company with the others (first-order and total Sobol' indices of the
+logarithm; {base} points, so good to about a tenth).
+
+"""
+
+
+def planning_page() -> str:
+    """Words, and runs of the demo evening."""
+
+    def limit(key: str) -> float:
+        return tables.datum(f"limits.{key}").value
+
+    page = NOTE + HEAD.format(
+        layer=limit("planning.water_layer"),
+        dwell=limit("planning.least_dwell"),
+        hot=limit("caution.temperature_high"),
+        points=search.POINTS,
+    )
+    scenario = files.example("demo")
+    front = planner.plan(scenario, Wish(seconds=60 * minute))
+    page += PLAN.format(title=scenario.title, target=scenario.target.limit / gram)
+    rows = [_row("the file's own steps", front.own)]
+    rows += [_row(str(i), one) for i, one in enumerate(front.plans, start=1)]
+    page += table(("plan", "minutes", "water, L", "chance", "steps"), rows)
+    found = influence.influence(scenario)
+    page += MATTERS
+    for one in found.effects:
+        page += f"- {influence.sentence(one, found.nominal)}\n"
+    page += "\n" + SHARES.format(base=influence.BASE)
+    shares = [
+        [label, f"{100 * alone:.0f} %", f"{100 * total:.0f} %"]
+        for label, alone, total in found.shares
+        if total >= 0.05
+    ]
+    return page + table(("unknown", "alone", "in company"), shares)
+
+
+def _row(name: str, one: Plan) -> list[str]:
+    return [
+        name,
+        f"{one.seconds / minute:.0f}",
+        f"{one.volume / litre:.1f}",
+        f"{100 * one.chance:.0f} %",
+        one.words,
+    ]
