@@ -78,6 +78,25 @@ logarithm; {base} points, so good to about a tenth).
 
 """
 
+SWEEPS = """## Large sweeps
+
+`washsim.sweep` washes every combination of some values (papers, waters, schedules) with many draws
+each and keeps the table as Parquet, in parts. A sweep that was stopped goes on where it was. It
+wants the extra `washsim[sweep]`; a cluster is a dask scheduler's address or a number of workers,
+and without one everything is computed here, to the same table.
+
+```python
+from washsim import files, sweep
+
+evening = sweep.Sweep(
+    base=files.example("demo"),
+    axes={"water.kind": ("soft_tap", "hard_tap"), "steps.1.baths": (4, 6, 8)},
+)
+folder = sweep.run(evening, "my_sweep")
+print(sweep.table(folder).num_rows)  # 6 combinations of 256 draws
+```
+"""
+
 
 def planning_page() -> str:
     """Words, and runs of the demo evening."""
@@ -107,7 +126,7 @@ def planning_page() -> str:
         for label, alone, total in found.shares
         if total >= 0.05
     ]
-    return page + table(("unknown", "alone", "in company"), shares)
+    return page + table(("unknown", "alone", "in company"), shares) + SWEEPS
 
 
 def _row(name: str, one: Plan) -> list[str]:

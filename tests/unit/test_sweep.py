@@ -1,0 +1,93 @@
+"""A sweep: the same table here, on workers, and after being killed half-way."""
+
+from __future__ import annotations
+
+import signal
+import subprocess
+import sys
+import textwrap
+
+import numpy as np
+import pytest
+
+from washsim import files, unknowns
+from washsim.band import solve_band
+from washsim.errors import InputError
+from washsim.sweep import Sweep, run, table
+
+pytest.importorskip("pyarrow")
+
+AXES = {
+    "sheet.paper": ("fibre_double", "fibre_single"),
+    "water.kind": ("soft_tap", "hard_tap"),
+    "steps.1.baths": (3, 6),
+}
+SMALL = Sweep(base=files.example("demo"), axes=AXES, draws=4, per_part=2)
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory):
+    return table(run(SMALL, tmp_path_factory.mktemp("whole")))
+
+
+def test_every_combination_and_draw_once(whole) -> None:
+    pairs = list(
+        zip(*(whole.column(name).to_pylist() for name in ("combination", "draw")), strict=True)
+    )
+    assert pairs == [(i, j) for i in range(8) for j in range(4)]
+    assert whole.column("steps.1.baths").to_pylist()[:8] == [3] * 4 + [6] * 4
+    assert set(whole.column("litres").to_pylist()) == {12.0, 24.0}
+
+
+def test_a_combination_is_the_band_of_its_scenario(whole) -> None:
+    scenario = SMALL.base.but({"sheet.paper": "fibre_single", "steps.1.baths": 6})
+    band = solve_band(scenario, unknowns.draw(scenario, 4))
+    rows = whole.filter([number == 5 for number in whole.column("combination").to_pylist()])
+    # the coarsest nodes that agree to a hundredth
+    np.testing.assert_allclose(rows.column("worst_g_m2"), 1e3 * band.worst, rtol=0.01, atol=1e-6)
+
+
+def test_killed_half_way_and_resumed_nothing_is_lost_or_twice(whole, tmp_path) -> None:
+    folder = tmp_path / "killed"
+    script = f"""
+        import os, signal
+        from tests.unit.test_sweep import SMALL
+        from washsim.sweep import run
+        def stop(share):
+            if share >= 0.5:
+                os.kill(os.getpid(), signal.SIGKILL)
+        run(SMALL, {str(folder)!r}, progress=stop)
+    """
+    died = subprocess.run([sys.executable, "-c", textwrap.dedent(script)], check=False)
+    assert died.returncode == -signal.SIGKILL
+    kept = {path.name: path.stat().st_mtime_ns for path in folder.glob("part-*.parquet")}
+    assert len(kept) == 2
+    (folder / "part-000002.part").write_bytes(b"half a file")
+    shares: list[float] = []
+    run(SMALL, folder, progress=shares.append)
+    assert shares == [0.75, 1.0]
+    assert table(folder).equals(whole)
+    assert all((folder / name).stat().st_mtime_ns == at for name, at in kept.items())
+    run(SMALL, folder, progress=shares.append)
+    assert shares == [0.75, 1.0]
+
+
+def test_two_workers_give_the_same_table(whole, tmp_path) -> None:
+    pytest.importorskip("distributed")
+    assert table(run(SMALL, tmp_path, cluster=2)).equals(whole)
+
+
+def test_a_folder_holds_one_sweep(tmp_path) -> None:
+    tiny = Sweep(base=SMALL.base, axes={"steps.1.baths": (1,)}, draws=1)
+    run(tiny, tmp_path)
+    with pytest.raises(InputError, match="holds another sweep"):
+        run(Sweep(base=SMALL.base, axes={"steps.1.baths": (2,)}, draws=1), tmp_path)
+
+
+def test_what_cannot_be_carried_out_is_told_before_anything_is_computed(tmp_path) -> None:
+    wrong = Sweep(base=SMALL.base, axes={"steps.1.baths": (1, 99)}, draws=1)
+    with pytest.raises(InputError, match="baths"):
+        run(wrong, tmp_path / "none")
+    assert not (tmp_path / "none").exists()
+    with pytest.raises(InputError, match="expected parts of a sweep, found none"):
+        table(tmp_path)
