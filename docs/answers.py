@@ -19,7 +19,7 @@ import numpy as np
 import tomli_w
 from tabular import NOTE, table
 
-from washsim import export, files, tables
+from washsim import export, files, rivals, tables
 from washsim.advice import LIMITS
 from washsim.band import Band, solve_band
 from washsim.result import Result
@@ -118,7 +118,7 @@ def run(name: str, changes: dict[str, Any] | None = None) -> Answer:
 def shown(name: str) -> str:
     """A scenario as the reader may copy it, and the command that washes it."""
     code = f"```toml\n{_text(name)}```"
-    return f"{code}\n\n`washsim simulate` [{name}.toml](questions/{name}.toml)"
+    return f"{code}\n\n`washsim simulate` [{name}.toml](QUESTIONS/{name}.toml)"
 
 
 def number(value: float, digits: int = 2) -> str:
@@ -129,6 +129,8 @@ def number(value: float, digits: int = 2) -> str:
 def outcomes(first: str, answers: dict[str, Answer], *columns: str) -> str:
     """A table, one row an answer, with the columns asked for."""
     every = {
+        "clearing": ("to clear, s", lambda a: number(a.found["clearing_s"])),
+        "margin": ("fixed over that", lambda a: number(a.found["fixing_over_clearing"])),
         "load": ("load, g/m²", lambda a: number(a.load)),
         "minutes": ("minutes to target", lambda a: number(a.minutes)),
         "worst": ("ends at, g/m²", lambda a: number(a.worst)),
@@ -146,6 +148,27 @@ def outcomes(first: str, answers: dict[str, Answer], *columns: str) -> str:
 
 def _silver(answer: Answer) -> float:
     return float(answer.found["silver_first_water_mg_l"])
+
+
+def telling(first: str, second: str) -> str:
+    """The experiments that tell two explanations apart, best first, as a table."""
+    head = ("strip", "read after, min", f"`{first}`, g/m²", f"`{second}`, g/m²", "separation")
+    rows = (
+        [
+            test.what,
+            f"{test.minutes:g}",
+            number(1e3 * test.first),
+            number(1e3 * test.second),
+            number(test.separation),
+        ]
+        for test in rivals.telling_tests(first, second)
+    )
+    return table(head, rows).strip()
+
+
+def telling_best(first: str, second: str) -> float:
+    """Separation of the most telling of them."""
+    return rivals.telling_tests(first, second)[0].separation
 
 
 def claim(holds: bool, what: str) -> str:
@@ -171,21 +194,39 @@ def page(name: str) -> str:
         log2=np.log2,
         outcomes=outcomes,
         claim=claim,
+        telling=telling,
+        telling_best=telling_best,
         datum=lambda path: tables.datum(path).value,
         caution=lambda name: tables.entry(f"limits.caution.text.{name}"),
     )
-    return NOTE + tidy(words.get_template(f"{name}.jinja").render())
+    text = words.get_template(f"{name}.jinja").render()
+    up = "../" * name.count("/")
+    return NOTE + tidy(text.replace("QUESTIONS/", f"{up}questions/"))
 
 
 def tidy(text: str) -> str:
     """Prose filled into lines of a hundred characters, one empty line between blocks."""
     blocks, code = [], False
     for block in re.split(r"\n(?:[ ]*\n)+", text.strip()):
-        starts, fences = block.lstrip()[:1], block.count("```") + block.count("$$")
-        if code or fences or starts in ("#", "|", "-", ">"):
+        fences = block.count("```") + block.count("$$")
+        if code or fences or block.lstrip()[:1] in ("#", "|", ">"):
             blocks.append(block.strip("\n"))
         else:
-            filled = textwrap.fill(block, 100, break_long_words=False, break_on_hyphens=False)
-            blocks.append(filled)
+            items = re.split(rf"\n(?={_ITEM})", block)
+            blocks.append("\n".join(_filled(item) for item in items))
         code ^= bool(fences % 2)
     return "\n\n".join(blocks) + "\n"
+
+
+_ITEM = r"(?:- |\d+\. )"
+"""How an item of a list begins."""
+
+
+def _filled(text: str) -> str:
+    """One paragraph, or one item of a list with its later lines indented."""
+    begins = re.match(_ITEM, text)
+    indent = " " * len(begins[0]) if begins else ""
+    text = " ".join(text.split())
+    return textwrap.fill(
+        text, 100, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False
+    )

@@ -11,6 +11,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 from answers import page
@@ -36,11 +37,13 @@ PAGES: dict[str, Callable[[], str]] = {
     "lessons.md": lessons_page,
     "literature.md": literature_page,
     "still-water.md": still_page,
-    "faq.md": lambda: page("faq.md"),
     "planning.md": planning_page,
     "properties.md": properties_page,
     "verification.md": verification_page,
 }
+for template in sorted((DOCS / "templates").rglob("*.jinja")):
+    name = template.relative_to(DOCS / "templates").as_posix().removesuffix(".jinja")
+    PAGES[name] = partial(page, name)
 
 
 def main() -> int:

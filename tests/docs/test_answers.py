@@ -12,7 +12,8 @@ from washsim import files
 
 ROOT = Path(__file__).parents[2]
 QUESTIONS = sorted((ROOT / "docs" / "questions").glob("*.toml"))
-TEMPLATES = sorted((ROOT / "docs" / "templates").glob("*.md.jinja"))
+FOLDER = ROOT / "docs" / "templates"
+TEMPLATES = sorted(FOLDER.rglob("*.md.jinja"))
 
 
 def answers(code: str) -> subprocess.CompletedProcess[str]:
@@ -31,7 +32,9 @@ def test_each_scenario_is_ten_lines_or_so_invented_and_shown(path):
     shown = [page for page in TEMPLATES if f'shown("{path.stem}")' in page.read_text("utf-8")]
     assert shown
     for page in shown:
-        assert text in (ROOT / "docs" / page.stem).read_text(encoding="utf-8")
+        assert text in (ROOT / "docs" / page.relative_to(FOLDER).with_suffix("")).read_text(
+            encoding="utf-8"
+        )
 
 
 def test_a_change_in_the_words_of_the_file_is_that_change():
@@ -47,6 +50,14 @@ def test_a_claim_that_no_longer_holds_ends_the_build():
     done = answers("answers.claim(True, 'day'); answers.claim(1 > 2, 'one is more')")
     assert done.returncode == 1
     assert "no longer true: one is more" in done.stderr
+
+
+def test_items_of_a_list_stay_items():
+    done = answers("print(answers.tidy('1. one\\n   more\\n2. two ' + 'word ' * 30))")
+    lines = done.stdout.splitlines()
+    assert lines[0] == "1. one more"
+    assert lines[1].startswith("2. two word")
+    assert lines[2].startswith("   word")
 
 
 def test_prose_is_filled_and_tables_and_code_are_not():
