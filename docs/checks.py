@@ -23,10 +23,13 @@ from washsim import files
 from washsim.engine.space import Array
 from washsim.result import Run
 from washsim.scenario import Scenario
-from washsim.solve import ladder, march_through, solve
+from washsim.solve import _DRIFT, ladder, march_through, solve
 
 ROOT = Path(__file__).parents[1]
 FOLDERS = ("tests/verification", "tests/validation")
+
+FINEST_DRIFT = _DRIFT[-1]
+"""Part by which films may change in one of the program's pieces of an interval, at its finest."""
 
 ORDER = {
     "The references themselves": ("test_references", "test_finite_volume_reference"),
@@ -145,7 +148,7 @@ def _outcome(cases: list[Check]) -> list[str]:
         return [
             f"{worst.expected:.{digits}g}",
             f"{worst.got:.{digits}g}",
-            f"± {worst.allowed:.1e}",
+            f"±\u00a0{worst.allowed:.1e}".replace("e-", "e\u2212"),
             used,
         ]
     if limits:
@@ -158,7 +161,7 @@ def _digits(one: Comparison) -> int:
     """Enough digits to see the difference that is allowed."""
     if not one.allowed or not one.expected:
         return 6
-    return min(15, max(3, 2 + round(np.log10(abs(one.expected) / one.allowed))))
+    return min(12, max(3, 2 + round(np.log10(abs(one.expected) / one.allowed))))
 
 
 def _short(values: str) -> str:
@@ -186,30 +189,31 @@ def _solutions() -> str:
     washes = [(f"example `{name}`", files.example(name)) for name in files.examples()]
     batch = files.example("demo")
     washes += [(f"method `{name}`", files.with_method(batch, name)) for name in files.methods()]
-    rows, honest = [], 0.0
+    rows, understated = [], []
     for label, scenario in washes:
         result = solve(scenario)
         space = result.run.slab.space
         found = _off(result.run, _finer(scenario))
-        honest = max(honest, found / result.numerical_error)
+        if found > 2 * result.numerical_error:
+            understated.append(f"{label}, {found / result.numerical_error:.2g} times")
         nodes = f"{space.family} {'+'.join(map(str, space.intervals))}"
-        rows.append(
-            [
-                label,
-                nodes,
-                *(f"{x:.0e}" for x in (result.numerical_error, found)),
-                f"{result.balance:.0e}",
-            ]
-        )
-    says = f"The error found is at most {honest:.2g} times the one stated.\n\n"
+        errors = [f"{x:.0e}" for x in (result.numerical_error, found, result.balance)]
+        rows.append([label, nodes, *errors])
+    says = "In no wash is the error found more than twice the one stated.\n\n"
+    if understated:
+        says = f"**More than twice the error stated: {'; '.join(understated)}.**\n\n"
     return says + table(("wash", "nodes", "error stated", "error found", "balance"), rows)
 
 
 def _finer(scenario: Scenario) -> Run:
-    """The same wash on half as many nodes again as the program's finest."""
+    """The same wash on half as many nodes again as the program's finest.
+
+    Where films or rows of slots change within an interval, also in pieces a quarter as large as
+    the program's finest.
+    """
     family, intervals = ladder("lobatto", scenario.sheet.material)[-1]
     finer = tuple(round(1.5 * n) for n in intervals)
-    return march_through(scenario, scenario.timeline, family, finer)
+    return march_through(scenario, scenario.timeline, family, finer, drift=FINEST_DRIFT / 4)
 
 
 def _off(run: Run, finer: Run) -> float:
@@ -252,9 +256,10 @@ SOLUTION_HEAD = """## Solution verification: how far off is a given result?
 
 Every result is computed on two sets of nodes and carries the largest change of a residual as its
 numerical error, relative to the residual plus 1 mg/m². Whether that statement is honest is a
-question of its own: the built site lists, for every example and every wash method that comes
-along, the error stated, the error found by computing the same wash on half as many nodes again as
-the program's finest, and the fixer unaccounted for over the fixer taken in (*balance*).
+question of its own: the built site lists, for every example and every wash method that comes along,
+the error stated, the error found by computing the same wash on half as many nodes again as the
+program's finest (and, where films change on the way, in finer pieces of time), and the fixer
+unaccounted for over the fixer taken in (*balance*).
 
 """
 VALIDATION_HEAD = """## Validation: are they the right equations?
