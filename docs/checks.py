@@ -23,12 +23,12 @@ from washsim import files
 from washsim.engine.space import Array
 from washsim.result import Run
 from washsim.scenario import Scenario
-from washsim.solve import _DRIFT, ladder, march_through, solve
+from washsim.solve import _DRIFT, _FINER, ladder, march_through, solve
 
 ROOT = Path(__file__).parents[1]
 FOLDERS = ("tests/verification", "tests/validation")
 
-FINEST_DRIFT = _DRIFT[-1]
+FINEST_DRIFT = _DRIFT * _FINER**3
 """Part by which films may change in one of the program's pieces of an interval, at its finest."""
 
 ORDER = {

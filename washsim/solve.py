@@ -28,9 +28,9 @@ _EVEN = (80, 20)
 _TIME = 0.3
 """Part of the accuracy asked for that the steps of held fixer that fills up may use."""
 
-_DRIFT = (0.15, 0.1)
-"""Part by which films that currents make, and waters in a row, change in a piece of an interval,
-first and on every refinement; the refinement halves the error."""
+_DRIFT, _FINER = 0.15, 2 / 3
+"""Part by which films that currents make, and waters in a row, change in a piece of an interval:
+at first, and its factor on every refinement, which about halves the error (second order)."""
 PIECES = 3e-3
 """Error that is good enough, whatever is asked for, where there are such pieces: the laws of
 currents err by a third, the way slots mix is a guess."""
@@ -57,15 +57,16 @@ def solve(scenario: Scenario, progress: Callable[[float], None] | None = None) -
     done = _Progress(progress, len(timeline.events))
     enough = good_enough(scenario)
     coarse = march_through(scenario, timeline, *rungs[0], done.event)
-    for rung in rungs[1:]:
-        fine = march_through(scenario, timeline, *rung, done.event, drift=_DRIFT[1])
+    for number, rung in enumerate(rungs[1:], start=1):
+        drift = _DRIFT * _FINER**number
+        fine = march_through(scenario, timeline, *rung, done.event, drift=drift)
         error = _difference(coarse, fine)
         if error <= enough and coarse.lowest >= -UNDERSHOOT:
             return Result(scenario, coarse, error)
         coarse = fine
     if coarse.lowest < -UNDERSHOOT and scenario.settings.nodes == "auto":
         even = _intervals(paper, *_EVEN)
-        coarse = march_through(scenario, timeline, "even", even, done.event)
+        coarse = march_through(scenario, timeline, "even", even, done.event, drift=drift)
         error = _difference(coarse, fine)
     return Result(scenario, coarse, error)
 
@@ -118,7 +119,7 @@ def march_through(
     intervals: Intervals,
     progress: Callable[[], None] = lambda: None,
     sample: Sample = NOMINAL,
-    drift: float = _DRIFT[0],
+    drift: float = _DRIFT,
 ) -> Run:
     """March one discretisation, and a member for each of the sample's, through the evening.
 
