@@ -38,14 +38,14 @@ Theme = list[tuple[Model, dict[str, str]]]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chart:
-    """The figure, the marker that shows the time, and the colours to give its parts.
+    """The figure, the marker that shows the time if it has one, and the colours of its parts.
 
     target: the models that show the target, to be moved with it: area under it, line, words.
     """
 
     figure: Any
-    marker: Span
     theme: Theme
+    marker: Span | None = None
     target: tuple[Model, ...] = ()
 
 

@@ -40,7 +40,7 @@ def apply(scenario: Scenario, change: Any, system: str = "metric") -> Scenario:
     remove, copy: list, at. move: list, at, by. method: name. Positions count from 1.
     """
     known: dict[str, Callable[[Scenario, dict[str, Any], str], Scenario]] = {
-        "set": _set,
+        "set": set_value,
         "add": _add,
         "remove": _remove,
         "copy": _copy,
@@ -65,22 +65,22 @@ def _method(scenario: Scenario, asked: dict[str, Any], _: str) -> Scenario:
 # places
 
 
-def at(scenario: Scenario, path: str) -> Any:
+def at(scenario: Any, path: str) -> Any:
     """What stands at a place."""
     here: Any = scenario
     for piece in path.split("."):
         if isinstance(here, tuple):
             if not piece.isdigit() or not 1 <= int(piece) <= len(here):
-                raise InputError(f"{path}: there is no such place in this scenario")
+                raise InputError(f"{path}: there is no such place here")
             here = here[int(piece) - 1]
         elif piece in _names(here):
             here = getattr(here, piece)
         else:
-            raise InputError(f"{path}: there is no such place in this scenario")
+            raise InputError(f"{path}: there is no such place here")
     return here
 
 
-def holds(scenario: Scenario, path: str) -> bool:
+def holds(scenario: Any, path: str) -> bool:
     """Whether a place exists."""
     try:
         at(scenario, path)
@@ -105,7 +105,8 @@ def _names(block: Any) -> list[str]:
 # one value
 
 
-def _set(scenario: Scenario, asked: dict[str, Any], system: str) -> Scenario:
+def set_value(scenario: Any, asked: dict[str, Any], system: str) -> Any:
+    """The same block, a scenario or any other, with the value at `path` that was asked for."""
     path = str(asked.get("path"))
     at(scenario, path)
     parent, _, name = path.rpartition(".")

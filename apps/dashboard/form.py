@@ -162,7 +162,7 @@ def used_by(scenario: Scenario, name: str) -> str:
     return f"Used by step {' and '.join(steps)}."
 
 
-def fields(scenario: Scenario, base: Scenario, path: str, system: str) -> list[dict[str, Any]]:
+def fields(scenario: Any, base: Any, path: str, system: str) -> list[dict[str, Any]]:
     """The fields of one block, in order."""
     block = edits.at(scenario, path)
     return [
@@ -172,9 +172,7 @@ def fields(scenario: Scenario, base: Scenario, path: str, system: str) -> list[d
     ]
 
 
-def field(
-    scenario: Scenario, base: Scenario, path: str, spec: Declared, system: str
-) -> dict[str, Any]:
+def field(scenario: Any, base: Any, path: str, spec: Declared, system: str) -> dict[str, Any]:
     """One field: how to show it and what it may be."""
     parent, _, name = path.rpartition(".")
     cls = type(edits.at(scenario, parent)) if parent else type(scenario)
@@ -248,7 +246,7 @@ def shown(value: Any, spec: Declared, system: str) -> Any:
     return number if unit is spec.unit and unit.to_si(short) != value else short
 
 
-def reset(scenario: Scenario, base: Scenario, path: str, spec: Declared, system: str) -> Any:
+def reset(scenario: Any, base: Any, path: str, spec: Declared, system: str) -> Any:
     """What the field goes back to: what it was when the scenario was opened, else as usual.
 
     A list with one value, or an empty one where there is nothing to go back to.

@@ -20,6 +20,7 @@ NAVIGATION = (
     ("./", "Explore"),
     ("./tonight", "Tonight"),
     ("./compare", "Compare"),
+    ("./tests", "Tests"),
     ("./class", "Class"),
     ("./learn", "Learn"),
 )

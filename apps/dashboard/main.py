@@ -8,7 +8,17 @@ import panel as pn
 from bokeh.server.urls import per_app_patterns
 from bokeh.server.views.ws import WSHandler
 
-from washsim_dashboard import class_view, compare, downloads, explore, join, layout, learn, tonight
+from washsim_dashboard import (
+    class_view,
+    compare,
+    downloads,
+    explore,
+    join,
+    layout,
+    learn,
+    tests_page,
+    tonight,
+)
 
 
 def serve(port: int = 5006, show: bool = True, address: str = "127.0.0.1") -> None:
@@ -35,6 +45,7 @@ def pages(address: str) -> dict[str, Callable[[], pn.Template]]:
         "/": explore.page,
         "/tonight": tonight.page,
         "/compare": compare.page,
+        "/tests": tests_page.page,
         "/class": class_view.page,
         "/join": lambda: join.page(address),
     }

@@ -11,8 +11,9 @@ import re
 import zlib
 from functools import lru_cache
 
-from washsim import files
+from washsim import files, readings
 from washsim.errors import InputError
+from washsim.readings import Tests
 from washsim.scenario import Scenario
 
 LONGEST = 50_000
@@ -22,13 +23,32 @@ LONGEST = 50_000
 @lru_cache(maxsize=256)
 def pack(scenario: Scenario) -> str:
     """The text that stands for a scenario in an address."""
-    packed = zlib.compress(files.dumps(scenario).encode(), 9)
+    return _packed(files.dumps(scenario))
+
+
+@lru_cache(maxsize=64)
+def pack_readings(tests: Tests) -> str:
+    """The text that stands for readings and their scale in an address."""
+    return _packed(readings.dumps(tests))
+
+
+def _packed(text: str) -> str:
+    packed = zlib.compress(text.encode(), 9)
     return base64.urlsafe_b64encode(packed).decode().rstrip("=")
 
 
 def unpack(text: str) -> Scenario:
     """The scenario of an address; InputError in one sentence where the text is not one."""
-    where = "link"
+    return files.loads(_unpacked(text, "link"), "link")
+
+
+def unpack_readings(text: str) -> Tests:
+    """The readings of an address; InputError in one sentence where the text is not one."""
+    where = "readings in the link"
+    return readings.loads(_unpacked(text, where), where)
+
+
+def _unpacked(text: str, where: str) -> str:
     if len(text) > LONGEST:
         raise InputError(f"{where}: expected at most {LONGEST} characters, got {len(text)}")
     try:
@@ -37,11 +57,10 @@ def unpack(text: str) -> Scenario:
         # a few bytes can unpack to gigabytes: no more than a file may hold is read
         written = reader.decompress(packed, files.LARGEST)
         if not reader.eof:
-            raise InputError(f"{where}: it is cut short, or holds more than a scenario can")
-        toml = written.decode()
+            raise InputError(f"{where}: it is cut short, or holds more than it can")
+        return written.decode()
     except (ValueError, zlib.error):  # of base64, of the text's encoding
-        raise InputError(f"{where}: it is damaged and holds no scenario") from None
-    return files.loads(toml, where)
+        raise InputError(f"{where}: it is damaged and cannot be read") from None
 
 
 def file_name(scenario: Scenario, ending: str) -> str:

@@ -22,6 +22,7 @@ PAGES = {
     "compare-four": "compare?question=with_aid",
     "compare-ways": "compare?ways=slots,pile,row,sea",
     "tonight": ADDRESS,
+    "tests": ADDRESS.replace("tonight", "tests"),
     "class": "class",
     "class-four": "class?question=which_way_up",
     "join": "join",

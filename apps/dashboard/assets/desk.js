@@ -56,7 +56,7 @@ export class Desk extends EventTarget {
     if (this.queue.length) this.flush();
     else waiting(false);
     notify(this.told.error, "error");
-    setState(this.told.state);
+    setState(this.told.state, this.told.own);
     this.dispatchEvent(new Event("told"));
   }
 }

@@ -147,7 +147,7 @@ function makeInput(field) {
   // the server names the range in words; the browser's own bubbles would name it twice
   if (number) Object.assign(input, { step: field.step, inputMode: "decimal" });
   else input.maxLength = field.longest;
-  if (field.optional) input.placeholder = "as usual";
+  if (field.optional) input.placeholder = field.empty ?? "as usual";
   return input;
 }
 

@@ -2,6 +2,7 @@
 // browser; only the scenario's own file and the curves come from the server.
 
 import { make } from "./fields.js";
+import { bindUpload } from "./files.js";
 import { notify } from "./shell.js";
 
 const LARGEST = 1e6; // bytes; the server refuses larger files too, but need not be sent them
@@ -19,7 +20,7 @@ export function bindKeep(desk, figures) {
     menu.open = false;
     window.print();
   });
-  bindUpload(desk);
+  bindUpload(find("upload"), LARGEST, (file) => desk.ask({ do: "open", ...file }));
   bindPrint(figures);
   menu.addEventListener("click", ({ target }) => {
     const { picture, kind } = target.closest("[data-picture]")?.dataset ?? {};
@@ -45,20 +46,6 @@ async function copyLink() {
     // a page that did not come over a secure connection may not write to the clipboard
     notify("The link is selected: copy it with the keyboard or the menu of your device.");
   }
-}
-
-function bindUpload(desk) {
-  const upload = find("upload");
-  upload.addEventListener("change", async () => {
-    const [file] = upload.files;
-    if (!file) return;
-    upload.value = ""; // so that the same file can be chosen again once it is mended
-    if (file.size > LARGEST) {
-      notify(`${file.name}: expected at most 1 MB, got ${(file.size / 1e6).toFixed(1)} MB`, "error");
-      return;
-    }
-    desk.ask({ do: "open", name: file.name, text: await file.text() });
-  });
 }
 
 // On paper the charts are pictures as wide as the page, in the colours of the light theme.

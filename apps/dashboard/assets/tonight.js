@@ -2,6 +2,7 @@
 
 import { Desk } from "./desk.js";
 import { make, makeField } from "./fields.js";
+import { save } from "./files.js";
 import { Front } from "./front.js";
 import { Ribbon } from "./ribbon.js";
 import { Run, keep, recall } from "./run_state.js";
@@ -166,12 +167,6 @@ function bindSheet(board) {
   const { name } = board.detail.sheet;
   find("save-html").addEventListener("click", () => save(board.detail.sheet.html, `${name}.html`, "text/html"));
   find("save-text").addEventListener("click", () => save(board.detail.sheet.text, `${name}.txt`, "text/plain"));
-}
-
-function save(text, name, type) {
-  const url = URL.createObjectURL(new Blob([text], { type: `${type};charset=utf-8` }));
-  make("a", { href: url, download: name }).click();
-  setTimeout(() => URL.revokeObjectURL(url), 1000);
 }
 
 function bindRun(board) {
