@@ -35,7 +35,8 @@ def own(page: Page) -> Page:
 
 
 def test_first_paint_shows_the_own_schedule_in_full(visit: Visit) -> None:
-    page = visit(ADDRESS)
+    # plans that an earlier visit has found may already be there, the thriftiest shown first
+    page = own(visit(ADDRESS))
     expect(page.locator("#lines p").first).to_contain_text("12 L of water")
     expect(page.locator("#front .point")).not_to_have_count(0)
     expect(page.locator("#ledger tr")).to_have_count(4)
