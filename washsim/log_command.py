@@ -7,15 +7,13 @@ import json
 from datetime import date
 from typing import Any
 
-import numpy as np
 from rich.table import Table
 from rich.text import Text
 
-from washsim import __version__, files, fitting, logbook, readings, season
-from washsim.band import BAND, Band, solve_band
-from washsim.errors import InputError
+from washsim import files, logbook, logged, readings
+from washsim.band import solve_band
 from washsim.fields import Choice, declared
-from washsim.logbook import Entry, Prediction
+from washsim.logbook import Entry
 from washsim.readings import Tests
 from washsim.terminal import Terminal, number, place, progress, write
 
@@ -74,19 +72,13 @@ def _log_add(given: argparse.Namespace) -> int:
             residual_silver=given.residual_silver,
             verdict=given.verdict,
             replaces=given.replaces,
-            prediction=prediction(solve_band(scenario, progress=tell)),
+            prediction=logged.prediction(solve_band(scenario, progress=tell)),
             tests=tests,
             scenario=scenario,
             **{word: getattr(given, word) for word in _WORDS},
         )
     print(logbook.add(where, entry))
     return 0
-
-
-def prediction(band: Band) -> Prediction:
-    """What a band foretells, as the log keeps it."""
-    low, middle, high = (float(x) for x in np.quantile(band.worst, BAND))
-    return Prediction(model=__version__, low=low, middle=middle, high=high, chance=band.chance)
 
 
 def _opened(given: argparse.Namespace) -> dict[str, Entry]:
@@ -100,26 +92,8 @@ def _opened(given: argparse.Namespace) -> dict[str, Entry]:
     return found
 
 
-def _row(name: str, entry: Entry) -> dict[str, Any]:
-    told = entry.prediction
-    return {
-        "name": name,
-        "date": entry.date,
-        "title": entry.title,
-        "paper": entry.paper,
-        "batch": entry.batch,
-        "sheets": entry.scenario.sheet.count,
-        "readings": len(entry.tests.readings),
-        "foretold_g_m2": None
-        if told is None
-        else [1e3 * x for x in (told.low, told.middle, told.high)],
-        "model": told and told.model,
-        "verdict": entry.verdict,
-    }
-
-
 def _log_list(given: argparse.Namespace) -> int:
-    rows = [_row(name, entry) for name, entry in _opened(given).items()]
+    rows = [logged.row(name, entry) for name, entry in _opened(given).items()]
     if given.json:
         print(json.dumps(rows, indent=2, allow_nan=False))
         return 0
@@ -147,22 +121,8 @@ def _log_show(given: argparse.Namespace) -> int:
 
 def _log_compare(given: argparse.Namespace) -> int:
     found = _opened(given)
-    for name in given.names:
-        if name not in found:
-            raise InputError(f"log: expected the name of an entry, got {name!r}")
     with progress("fitting evenings") as tell:
-        fitted = season.fits(found, progress=tell)
-    rows = []
-    for name in given.names or found:
-        row = _row(name, found[name])
-        row["effective_diffusivity_m2_s"] = row["held_pool_factor"] = None
-        if name in fitted:
-            one = fitted[name]
-            drawn = fitting.effective_diffusivity(one.scenario, one.sample)
-            row["effective_diffusivity_m2_s"] = [float(x) for x in np.quantile(drawn, BAND)]
-            if "held_pool" in one.sample.factors:
-                row["held_pool_factor"] = [float(x) for x in one.factor("held_pool", BAND)]
-        rows.append(row)
+        rows = logged.compared(found, tuple(given.names), progress=tell)
     if given.json:
         print(json.dumps(rows, indent=2, allow_nan=False))
     else:

@@ -21,6 +21,7 @@ NAVIGATION = (
     ("./tonight", "Tonight"),
     ("./compare", "Compare"),
     ("./tests", "Tests"),
+    ("./log", "Log"),
     ("./class", "Class"),
     ("./learn", "Learn"),
 )

@@ -16,6 +16,7 @@ from washsim_dashboard import (
     join,
     layout,
     learn,
+    log_page,
     tests_page,
     tonight,
 )
@@ -46,6 +47,7 @@ def pages(address: str) -> dict[str, Callable[[], pn.Template]]:
         "/tonight": tonight.page,
         "/compare": compare.page,
         "/tests": tests_page.page,
+        "/log": lambda: log_page.page(address),
         "/class": class_view.page,
         "/join": lambda: join.page(address),
     }

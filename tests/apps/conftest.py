@@ -41,13 +41,22 @@ def chromium() -> str:
 
 
 @pytest.fixture(scope="session")
-def address() -> Iterator[str]:
+def log_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Where the served app keeps its log: not with whoever runs the tests."""
+    return tmp_path_factory.mktemp("log")
+
+
+@pytest.fixture(scope="session")
+def address(log_folder: Path) -> Iterator[str]:
     """The app, served by a process of its own on a free port."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
     command = [sys.executable, "-m", "washsim_dashboard", "--port", str(port), "--no-show"]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT) as server:
+    surroundings = os.environ | {"WASHSIM_LOG": str(log_folder)}
+    with subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, env=surroundings
+    ) as server:
         try:
             url = f"http://127.0.0.1:{port}/"
             wait_for(url, server)

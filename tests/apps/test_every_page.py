@@ -23,6 +23,7 @@ PAGES = {
     "compare-ways": "compare?ways=slots,pile,row,sea",
     "tonight": ADDRESS,
     "tests": ADDRESS.replace("tonight", "tests"),
+    "log": ADDRESS.replace("tonight", "log"),
     "class": "class",
     "class-four": "class?question=which_way_up",
     "join": "join",
