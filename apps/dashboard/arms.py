@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import logging
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from functools import lru_cache
@@ -16,7 +15,7 @@ from washsim.comparing import Comparison
 from washsim.errors import InputError, WashsimError
 from washsim.result import Result
 from washsim.solve import solve
-from washsim_dashboard import share
+from washsim_dashboard import replies, share
 from washsim_dashboard.runs import Lines
 from washsim_dashboard.state import Board
 
@@ -174,14 +173,8 @@ class Session:
 
     def take(self, attr: str, old: Any, new: dict[str, Any]) -> None:
         """Solve what the browser asks for and ship it, or say why it cannot be done."""
-        try:
+        with replies.answering(self, new):
             found = self.race(new)
-        except WashsimError as error:
-            self.tell(str(error))
-        except Exception:
-            logging.getLogger(__name__).exception("asked for %.2000r", new)
-            self.tell("This could not be computed; the server logged why.")
-        else:
             self.ship(found)
             self.told = found.told
             self.tell("")

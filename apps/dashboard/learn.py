@@ -16,7 +16,7 @@ from tornado.web import RequestHandler
 
 from washsim import lessons
 from washsim.errors import InputError, WashsimError
-from washsim_dashboard import classroom, layout
+from washsim_dashboard import classroom, layout, replies
 
 ADDRESS = "./learn"
 LARGEST = 50_000
@@ -94,7 +94,7 @@ class Predicted(RequestHandler):
         except Exception:
             logging.getLogger(__name__).exception("asked for %r", self.request.body[:200])
             self.set_status(500)
-            self.finish({"error": "This could not be computed; the server logged why."})
+            self.finish({"error": replies.FAILED})
             return
         ballot.put(found.name, voter, predicted)
         self.finish(told | {"said": said})

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import logging
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import date
@@ -18,12 +17,22 @@ from bokeh.models import Spacer
 
 from washsim import logbook, logged
 from washsim.band import solve_band
-from washsim.errors import InputError, WashsimError
+from washsim.errors import InputError
 from washsim.fields import one_of
 from washsim.logbook import Entry
 from washsim.readings import Tests
 from washsim.scenario import Scenario
-from washsim_dashboard import edits, explore, join, layout, log_view, share, tests_page, work
+from washsim_dashboard import (
+    edits,
+    explore,
+    join,
+    layout,
+    log_view,
+    replies,
+    share,
+    tests_page,
+    work,
+)
 
 ADDRESS = "./log"
 
@@ -109,18 +118,9 @@ class Session:
 
     def take(self, attr: str, old: Any, new: dict[str, Any]) -> None:
         """Do what the browser asks for, or say why it cannot be done and leave all as it was."""
-        before = (self.entry, self.system)
-        try:
+        with replies.answering(self, new, "entry", "system"):
             for change in new.get("changes", ()):
                 self.change(change if isinstance(change, dict) else {})
-        except WashsimError as error:
-            self.entry, self.system = before
-            self.tell(str(error))
-        except Exception:
-            self.entry, self.system = before
-            logging.getLogger(__name__).exception("asked for %.2000r", new)
-            self.tell(work.LATER)
-        else:
             self.show()
             self.tell("")
 

@@ -4,7 +4,6 @@ browser holds of it."""
 from __future__ import annotations
 
 import asyncio
-import logging
 from collections.abc import Callable
 from contextlib import nullcontext
 from dataclasses import dataclass
@@ -19,11 +18,11 @@ from bokeh.models import ColumnDataSource
 from panel.io.document import hold
 
 from washsim import advice, files
-from washsim.errors import InputError, WashsimError
+from washsim.errors import InputError
 from washsim.fields import one_of
 from washsim.scenario import Scenario
 from washsim.units import SYSTEMS
-from washsim_dashboard import aside, edits, first, form, inputs, share
+from washsim_dashboard import aside, edits, first, form, inputs, replies, share
 from washsim_dashboard.runs import Lines, Run, run, same_layers
 
 UNDOS = 100
@@ -139,20 +138,10 @@ class Session:
 
     def take(self, attr: str, old: Any, new: dict[str, Any]) -> None:
         """Do what the browser asks for and ship what follows, or say why it cannot be done."""
-        before = (self.moments, self.here, self.system)
-        try:
+        with replies.answering(self, new, "moments", "here", "system"):
             for change in new.get("changes", ()):
                 self.change(change)
-            found = run(self.scenario, self.system)
-        except WashsimError as error:
-            self.moments, self.here, self.system = before
-            self.tell(str(error))
-        except Exception:
-            self.moments, self.here, self.system = before
-            logging.getLogger(__name__).exception("asked for %.2000r", new)
-            self.tell("This could not be computed; the server logged why.")
-        else:
-            self.ship(found)
+            self.ship(run(self.scenario, self.system))
 
     def change(self, change: Any) -> None:
         """Do one change: undo, redo, units, open (a file), reset, first, or one of edits.apply."""

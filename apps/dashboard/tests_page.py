@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import logging
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
@@ -27,6 +26,7 @@ from washsim_dashboard import (
     explore,
     form,
     layout,
+    replies,
     share,
     tests_chart,
     tests_form,
@@ -137,23 +137,14 @@ class Session:
 
     def take(self, attr: str, old: Any, new: dict[str, Any]) -> None:
         """Do what the browser asks for, or say why it cannot be done and leave all as it was."""
-        before = (self.question, self.system)
-        try:
+        before = self.question
+        with replies.answering(self, new, "question", "system"):
             for change in new.get("changes", ()):
                 self.change(change if isinstance(change, dict) else {})
-        except WashsimError as error:
-            self.question, self.system = before
-            self.tell(str(error))
-            return
-        except Exception:
-            self.question, self.system = before
-            logging.getLogger(__name__).exception("asked for %.2000r", new)
-            self.tell(work.LATER)
-            return
-        if self.question != before[0]:
-            self.forget()
-        self.show()
-        self.tell("")
+            if self.question != before:
+                self.forget()
+            self.show()
+            self.tell("")
 
     def change(self, asked: dict[str, Any]) -> None:
         """One change: learn, cancel, units, open (a file), one of `ask`, or of tests_form.apply."""

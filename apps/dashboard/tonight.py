@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import logging
-import time
 from collections import OrderedDict
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable, Iterator
 from functools import partial
 from typing import Any
 
@@ -19,22 +16,16 @@ from bokeh.models import Spacer
 from bokeh.palettes import Cividis256
 
 from washsim import planner, plans
-from washsim.errors import InputError, WashsimError
+from washsim.errors import InputError
 from washsim.fields import one_of
 from washsim.ribbon import KINDS
 from washsim.scenario import Scenario
 from washsim.units import SYSTEMS
-from washsim_dashboard import edits, explore, layout, share, tonight_view
+from washsim_dashboard import edits, explore, layout, replies, share, tonight_view, work
 from washsim_dashboard.tonight_view import Wishes
 
-SEARCHERS = ThreadPoolExecutor(max_workers=2, thread_name_prefix="planner")
-"""Searches run beside the server, two at a time; others wait their turn."""
-OFTEN = 0.1
-"""s between two tellings of a search's progress."""
 KNOWN = 32
 """Fronts remembered, for whoever asks the same again."""
-IDLE = {"state": "idle", "share": 0.0, "words": ""}
-LATER = "This could not be computed; the server logged why."
 
 
 class Plans(DataModel):
@@ -52,10 +43,6 @@ class Plans(DataModel):
     front = Dict(String, AnyValue)
     detail = Dict(String, AnyValue)
     work = Dict(String, AnyValue)
-
-
-class Cancelled(Exception):
-    """Nobody waits for this search any more."""
 
 
 _found: OrderedDict[tuple[Scenario, plans.Wish], plans.Front] = OrderedDict()
@@ -85,7 +72,7 @@ def _leave(document: Document, session: Session) -> None:
     """A visitor who goes away stops waiting."""
 
     def gone(context: Any) -> None:
-        session.stop()
+        session.work.stop()
 
     document.on_session_destroyed(gone)
 
@@ -101,15 +88,14 @@ class Session:
         later: Callable[[Callable[[], None]], Any] = lambda call: call(),
     ) -> None:
         """later: hands a call from a search's thread over to the visitor's own."""
-        self.system, self.later = system, later
+        self.system = system
         self.scenario = self.base = scenario
         self.wishes = Wishes()
         self.front: plans.Front | None = None
         self.chosen = -1
-        self.number = 0
         self.answers = 0
-        self.board = Plans(name="plans")
-        self.board.work = IDLE
+        self.board = Plans(name="plans", work=work.IDLE)
+        self.work = work.Work(later, partial(setattr, self.board, "work"), self.arrived)
         self.show()
         self.tell(notice)
         self.board.on_change("asked", self.take)
@@ -118,19 +104,11 @@ class Session:
 
     def take(self, attr: str, old: Any, new: dict[str, Any]) -> None:
         """Do what the browser asks for, or say why it cannot be done and leave all as it was."""
-        before = (self.scenario, self.wishes, self.system, self.front, self.chosen)
-        try:
+        kept = ("scenario", "wishes", "system", "front", "chosen")
+        with replies.answering(self, new, *kept):
             for change in new.get("changes", ()):
                 self.change(change if isinstance(change, dict) else {})
             self.show()
-        except WashsimError as error:
-            self.scenario, self.wishes, self.system, self.front, self.chosen = before
-            self.tell(str(error))
-        except Exception:
-            self.scenario, self.wishes, self.system, self.front, self.chosen = before
-            logging.getLogger(__name__).exception("asked for %.2000r", new)
-            self.tell(LATER)
-        else:
             self.tell("")
 
     def change(self, asked: dict[str, Any]) -> None:
@@ -140,7 +118,7 @@ class Session:
             case "plan":
                 self.search()
             case "cancel":
-                self.stop()
+                self.work.stop()
             case "choose":
                 self.choose(asked.get("index"))
             case "units":
@@ -167,72 +145,34 @@ class Session:
 
     def forget(self) -> None:
         """The plans were made for other things at hand."""
-        self.stop()
-        self.board.work = IDLE
+        self.work.stop()
         self.front, self.chosen = None, -1
 
     # the search
 
     def search(self) -> None:
         """Look for plans in a thread; what is found is shown when it comes."""
-        self.stop()
         key = (self.scenario, self.wishes.wish)
         if key in _found:
-            self.arrived(self.number, _found[key])
+            self.work.stop()
+            self.arrived("front", _found[key])
+            self.board.work = work.FOUND
             return
-        self.board.work = {"state": "working", "share": 0.0, "words": ""}
-        SEARCHERS.submit(self._search, self.number, *key)
 
-    def stop(self) -> None:
-        """Whatever search is on is no longer waited for."""
-        self.number += 1
-        if self.board.work["state"] == "working":
-            self.board.work = IDLE
-
-    def _search(self, number: int, scenario: Scenario, wish: plans.Wish) -> None:
-        """In a thread of its own: only `later` reaches back."""
-        told = time.monotonic()
-
-        def progress(share_done: float) -> None:
-            nonlocal told
-            if number != self.number:
-                raise Cancelled
-            if time.monotonic() - told > OFTEN:
-                told = time.monotonic()
-                self.later(partial(self.progressed, number, share_done))
-
-        try:
-            progress(0.0)
-            found = planner.plan(scenario, wish, progress=progress)
-        except Cancelled:
-            return
-        except WashsimError as error:
-            self.later(partial(self.failed, number, str(error)))
-        except Exception:
-            logging.getLogger(__name__).exception("planning %r", scenario)
-            self.later(partial(self.failed, number, LATER))
-        else:
-            _found[scenario, wish] = found
+        def job(tell: work.Tell) -> Iterator[tuple[str, plans.Front]]:
+            found = planner.plan(*key, progress=tell)
+            _found[key] = found
             while len(_found) > KNOWN:
                 _found.popitem(last=False)
-            self.later(partial(self.arrived, number, found))
+            yield "front", found
 
-    def progressed(self, number: int, share_done: float) -> None:
-        if number == self.number:
-            self.board.work = {"state": "working", "share": share_done, "words": ""}
+        self.work.begin(job)
 
-    def failed(self, number: int, words: str) -> None:
-        if number == self.number:
-            self.board.work = {"state": "failed", "share": 0.0, "words": words}
-
-    def arrived(self, number: int, found: plans.Front) -> None:
+    def arrived(self, place: str, found: plans.Front) -> None:
         """Show the front, and of it the plan with least water."""
-        if number != self.number:
-            return
         self.front = found
         self.chosen = len(found.plans) - 1
         self.show()
-        self.board.work = {"state": "found", "share": 1.0, "words": ""}
 
     # what the browser is told
 

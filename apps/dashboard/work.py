@@ -10,13 +10,14 @@ from functools import partial
 from typing import Any
 
 from washsim.errors import WashsimError
+from washsim_dashboard import replies
 
 WORKERS = ThreadPoolExecutor(max_workers=2, thread_name_prefix="work")
 """Two at a time; others wait their turn."""
 OFTEN = 0.1
 """s between two tellings of progress."""
 IDLE = {"state": "idle", "share": 0.0, "words": ""}
-LATER = "This could not be computed; the server logged why."
+FOUND = {"state": "found", "share": 1.0, "words": ""}
 
 Tell = Callable[[float], None]
 Job = Callable[[Tell], Iterator[tuple[str, Any]]]
@@ -78,7 +79,7 @@ class Work:
             self._say(number, "failed", 0.0, str(error))
         except Exception:
             logging.getLogger(__name__).exception("working")
-            self._say(number, "failed", 0.0, LATER)
+            self._say(number, "failed", 0.0, replies.FAILED)
         else:
             self._say(number, "found", 1.0)
 

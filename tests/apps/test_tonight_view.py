@@ -223,7 +223,7 @@ def desk(monkeypatch: pytest.MonkeyPatch) -> Iterator[Desk]:
     found = Desk(monkeypatch)
     yield found
     found.go.set()
-    found.session.stop()
+    found.session.work.stop()
 
 
 def test_plans_come_when_they_are_found(desk: Desk) -> None:
