@@ -70,16 +70,6 @@ class Layer:
         """Liquid held inside, m3/m2."""
         return self.thickness * self.porosity
 
-    @property
-    def mobile_capacity(self) -> float:
-        """Mobile fixer per area over concentration, m."""
-        return self.liquid * self.retardation
-
-    @property
-    def held_capacity(self) -> float:
-        """Held fixer per area over concentration at equilibrium, m."""
-        return self.thickness * self.retention
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Paper:

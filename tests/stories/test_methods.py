@@ -44,7 +44,7 @@ def test_on_the_batch_still_and_recirculated_stop_at_one_floor():
         area = result.scenario.paper_area
         film = result.scenario.handling.film(10.0) * area
         taken = result.load[0] * area + film * result.scenario.fixing.concentration
-        capacity = paper.held_liquid + sum(layer.held_capacity for layer in paper.layers)
+        capacity = paper.held_liquid + sum(x.thickness * x.retention for x in paper.layers)
         floor = taken / (capacity * area + film + 10e-3) * capacity
         assert result.floor(0, result.run.timeline.end) == pytest.approx(floor, rel=1e-9)
         assert result.worst_residual > floor > 10 * TARGET

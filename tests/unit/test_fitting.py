@@ -114,7 +114,7 @@ def test_what_a_reading_reads(demo):
     front, back = result.by_half(0, at)[0]
     # halves weighed by what each holds when evenly soaked: 0.7 against 0.3 of emulsion and base
     layers = demo.sheet.material.layers
-    held = [layer.mobile_capacity + layer.held_capacity for layer in layers]
+    held = [x.liquid * x.retardation + x.thickness * x.retention for x in layers]
     half = sum(layer.thickness for layer in layers) / 2
     inner = half - layers[0].thickness - layers[1].thickness
     share = (held[0] + held[1] + held[2] * inner / layers[2].thickness) / sum(held)
