@@ -51,8 +51,20 @@ class Strip:
         where = "a drop on each face" if self.face == "whole" else f"a drop on its {self.face}"
         return (
             f"Take a strip that lies with sheet {self.sheet} out after "
-            f"{self.washed / minute:.0f} min of washing, {where}: expected to narrow the worst "
-            f"sheet's residual from a factor of {self.before:.2g} either way to {self.after:.2g}."
+            f"{self.washed / minute:.0f} min of washing, {where}: {self._gain}"
+        )
+
+    @property
+    def _gain(self) -> str:
+        before, after = f"{self.before:.2g}", f"{self.after:.2g}"
+        if before == after:
+            return (
+                "yet even that is not expected to narrow the worst sheet's residual, known to a "
+                f"factor of {before} either way."
+            )
+        return (
+            f"expected to narrow the worst sheet's residual from a factor of {before} either way "
+            f"to {after}."
         )
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.stats import norm
@@ -82,3 +84,10 @@ def test_nothing_tells_an_explanation_from_itself():
     plan = rivals.two_strips("slow", "slow", draws=16)
     assert plan.mistake == pytest.approx(0.5, abs=1e-9)
     assert plan.alone == pytest.approx(0.5, abs=1e-9)
+
+
+def test_a_strip_that_teaches_nothing_says_so() -> None:
+    one = strips.Strip(sheet=1, washed=600.0, face="front", before=1.9, after=1.9, answers=(1.0,))
+    assert "not expected to narrow" in one.text
+    assert "expected to narrow" in replace(one, after=1.2).text
+    assert "not expected" not in replace(one, after=1.2).text
