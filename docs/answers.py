@@ -17,6 +17,7 @@ from typing import Any
 import jinja2
 import numpy as np
 import tomli_w
+from scipy.optimize import brentq
 from tabular import NOTE, table
 
 from washsim import export, files, rivals, tables
@@ -121,6 +122,20 @@ def shown(name: str) -> str:
     return f"{code}\n\n`washsim simulate` [{name}.toml](QUESTIONS/{name}.toml)"
 
 
+def split(name: str, baths: int, litres: float) -> Answer:
+    """A scenario of docs/questions/ with its one kind of bath so often, so many litres in all."""
+    return run(name, {"steps.1.baths": baths, "vessels.tray.volume_l": litres / baths})
+
+
+def litres_to(name: str, baths: int, residual: float) -> float:
+    """Litres in all with which so many equal baths leave the residual, g/m2."""
+
+    def over(log: float) -> float:
+        return float(np.log(split(name, baths, np.exp(log)).worst / residual))
+
+    return float(np.exp(brentq(over, np.log(0.05 * baths), np.log(100.0), rtol=1e-5)))
+
+
 def number(value: float, digits: int = 2) -> str:
     """A number to so many digits; 'never' for minutes that do not come."""
     return rounded(value, digits) if np.isfinite(value) else "never"
@@ -190,6 +205,8 @@ def page(name: str) -> str:
     words.globals.update(
         run=run,
         shown=shown,
+        split=split,
+        litres_to=litres_to,
         n=number,
         log2=np.log2,
         outcomes=outcomes,
