@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 
 second = 1.0
@@ -130,3 +131,20 @@ def difference(kelvin: float, system: str = "metric") -> str:
     """A step of temperature in words: '5 K' or '9 °F'."""
     unit = in_system(UNITS["k"], system)
     return f"{rounded(unit.from_si(kelvin), 2)} {unit.label}"
+
+
+_SAID = {"L a minute": "l_min", "L/min": "l_min", "L": "l", "mL": "ml", "°C": "c", "cm": "cm"}
+_QUANTITY = re.compile(r"((?:[\d.]+ × )?\d+(?:\.\d+)?) (L a minute|L/min|L|mL|°C|cm)(?![\w/²³])")
+
+
+def equivalents(text: str) -> tuple[str, ...]:
+    """The metric quantities of a text beside their US measures, each once: '4 L = 1.06 gal'."""
+    found = {}
+    for numbers, label in _QUANTITY.findall(text):
+        unit = UNITS[_SAID[label]]
+        other = _US[unit.suffix]
+        shown = " × ".join(
+            rounded(other.from_si(unit.to_si(float(number)))) for number in numbers.split(" × ")
+        )
+        found[f"{numbers} {unit.label}"] = f"{numbers} {unit.label} = {shown} {other.label}"
+    return tuple(found.values())

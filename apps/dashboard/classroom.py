@@ -15,6 +15,7 @@ from washsim.errors import InputError
 from washsim.figures import shown
 from washsim.lessons import Answer, Lesson, Planned
 from washsim.result import Result
+from washsim.units import equivalents
 
 FRAMES, POINTS = 80, 44
 """Of one cross-section: frames and points through the thickness; about 30 kB a run as text."""
@@ -53,7 +54,14 @@ def told(name: str) -> dict[str, Any]:
         "explain": answer.explain,
         "follow": [answer.fill(one.asks) for one in lesson.follow],
         "figures": [(one.label, answer.words[one.name]) for one in lesson.figures],
+        "measures": ", ".join(equivalents(answered(answer))),
     }
+
+
+def answered(answer: Answer) -> str:
+    """All words that follow the prediction."""
+    asked = [answer.fill(text) for one in answer.lesson.follow for text in (one.asks, one.expected)]
+    return " ".join([answer.explain, answer.right, *asked, *answer.words.values()])
 
 
 def _run(run: Planned, result: Result) -> dict[str, Any]:

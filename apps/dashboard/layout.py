@@ -64,12 +64,14 @@ def units() -> str:
     return asked if asked in SYSTEMS else SYSTEMS[0]
 
 
-def plain(name: str, here: str, values: Mapping[str, Any]) -> str:
+def plain(name: str, here: str, values: Mapping[str, Any], system: str = "") -> str:
     """The text of a page from assets/ that holds no Bokeh model and keeps no session.
 
-    Its words are written in metric units, so it offers no choice of them.
+    system: the visitor's units, where the page can say its quantities in them.
     """
     frame = {"base": _environment().get_template("plain.html"), "here": here}
+    if system:
+        frame |= {"unit_systems": UNIT_SYSTEMS.items(), "units": system}
     found = _environment().get_template(name)
     return found.render({**frame, "navigation": NAVIGATION, **values})
 

@@ -16,6 +16,7 @@ from tornado.web import RequestHandler
 
 from washsim import lessons
 from washsim.errors import InputError, WashsimError
+from washsim.units import SYSTEMS, equivalents
 from washsim_dashboard import classroom, layout, replies
 
 ADDRESS = "./learn"
@@ -56,26 +57,32 @@ class Page(RequestHandler):
     def page(self, name: str) -> str:
         raise NotImplementedError
 
+    @property
+    def system(self) -> str:
+        """The visitor's units."""
+        asked = self.get_cookie("units")
+        return asked if asked in SYSTEMS else SYSTEMS[0]
+
 
 class Learn(Page):
     """The list of lessons, or one of them up to its question."""
 
     def page(self, name: str) -> str:
-        return lesson_page(name) if name else index()
+        return lesson_page(name, self.system) if name else index()
 
 
 class Teach(Page):
     """What a teacher needs beside a lesson: timing, questions, expected answers."""
 
     def page(self, name: str) -> str:
-        return teacher_page(name or lessons.names()[0])
+        return teacher_page(name or lessons.names()[0], self.system)
 
 
 class Handout(Page):
     """Two pages of paper for the class, with its own predictions."""
 
     def page(self, name: str) -> str:
-        return handout_page(name or lessons.names()[0], ballot.of(name))
+        return handout_page(name or lessons.names()[0], self.system, ballot.of(name))
 
 
 class Predicted(RequestHandler):
@@ -143,7 +150,7 @@ def index(error: str = "") -> str:
     )
 
 
-def lesson_page(name: str) -> str:
+def lesson_page(name: str, system: str) -> str:
     """A lesson up to its question; nothing in it tells the answer."""
     found = lessons.lesson(name)
     names = lessons.names()
@@ -158,8 +165,22 @@ def lesson_page(name: str) -> str:
             "before": names[at - 1] if at else "",
             "after": names[at + 1] if at + 1 < len(names) else "",
             "ask": asking(found),
+            "measures": measures(system, question(found)),
         },
+        system,
     )
+
+
+def question(found: lessons.Lesson) -> str:
+    """All a learner reads before the prediction."""
+    choices = [label for label, _ in found.predict.choices]
+    titles = [run.title for run in found.drawn if run.announced]
+    return " ".join([found.scene, found.asks, *choices, *titles, *found.watch])
+
+
+def measures(system: str, text: str) -> str:
+    """The quantities of a text in US measures, for those who asked for them."""
+    return ", ".join(equivalents(text)) if system == "us" else ""
 
 
 def asking(found: lessons.Lesson) -> dict[str, Any]:
@@ -179,7 +200,7 @@ def asking(found: lessons.Lesson) -> dict[str, Any]:
     }
 
 
-def teacher_page(name: str) -> str:
+def teacher_page(name: str, system: str) -> str:
     """Timing, what to say, expected answers, the class's predictions so far."""
     answer = lessons.answer(lessons.lesson(name).name)
     found = answer.lesson
@@ -199,11 +220,13 @@ def teacher_page(name: str) -> str:
             "starts": starts,
             "ask": asking(found),
             "told": classroom.told(name),
+            "measures": measures(system, question(found) + classroom.answered(answer)),
         },
+        system,
     )
 
 
-def handout_page(name: str, votes: list[Any]) -> str:
+def handout_page(name: str, system: str, votes: list[Any]) -> str:
     """Two A4 pages."""
     answer = lessons.answer(lessons.lesson(name).name)
     return layout.plain(
@@ -220,5 +243,7 @@ def handout_page(name: str, votes: list[Any]) -> str:
             "tally": classroom.tally(answer.lesson, votes),
             "limits": classroom.limited(answer),
             "table": classroom.table(answer),
+            "measures": measures(system, question(answer.lesson) + classroom.answered(answer)),
         },
+        system,
     )

@@ -33,9 +33,10 @@ def test_an_answer_is_plain_and_small_enough_for_a_phone(name):
     assert clock[-1] == pytest.approx(told["axis"]["stop"])
 
 
+@pytest.mark.parametrize("system", ["metric", "us"])
 @pytest.mark.parametrize("name", NAMES)
-def test_no_page_tells_an_answer_before_the_prediction(name):
-    page = learn.lesson_page(name)
+def test_no_page_tells_an_answer_before_the_prediction(name, system):
+    page = learn.lesson_page(name, system)
     answer = lessons.answer(name)
     assert answer.lesson.asks in page
     assert answer.lesson.explain[:40] not in page
@@ -106,3 +107,14 @@ def test_a_class_that_chose():
     found = lessons.lesson("strip")
     words = classroom.tally(found, [0, 3, 0])
     assert words.startswith("3 predictions: 2 said “under the target too, only later”, 1 said")
+
+
+def test_us_measures_stand_on_every_page_of_a_lesson_for_those_who_want_them():
+    pages = {"us": 3, "metric": 0}
+    for system, expected in pages.items():
+        found = [
+            learn.lesson_page("bill", system),
+            learn.teacher_page("bill", system),
+            learn.handout_page("bill", system, []),
+        ]
+        assert sum("20 L = 5.28 gal" in page for page in found) == expected

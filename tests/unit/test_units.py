@@ -159,3 +159,17 @@ def test_words_of_amounts():
     assert (units.amount(0.024), units.amount(0.024, "us")) == ("24 L", "6.34 gal")
     assert (units.temperature(298.15), units.temperature(298.15, "us")) == ("25 °C", "77 °F")
     assert (units.difference(5.0), units.difference(5.0, "us")) == ("5 K", "9 °F")
+
+
+def test_quantities_of_a_text_in_us_measures():
+    """The US gallon is 231 cubic inches, the inch 2.54 cm (NIST Handbook 44, appendix C, 2024)."""
+    text = "Prints of 20 × 25 cm at 20 °C, 4 L a minute; 4 L/m² of 60 L, 13 mL; again at 20 °C."
+    litre = 1 / (231 * 0.254**3)
+    assert units.equivalents(text) == (
+        f"20 × 25 cm = {20 / 2.54:.3g} × {25 / 2.54:.3g} in",
+        "20 °C = 68 °F",
+        f"4 L/min = {4 * litre:.3g} gal/min",
+        f"60 L = {60 * litre:.3g} gal",
+        f"13 mL = {0.013 * 128 * litre:.3g} fl oz",
+    )
+    assert units.equivalents("0.014 g/m² after 35 min") == ()

@@ -208,6 +208,7 @@ function explain() {
   find("reveal").hidden = true;
   find("said").textContent = find("told").textContent = told.said;
   find("why").textContent = told.explain;
+  if (find("measures")) find("measures").textContent = told.measures && `In US measures: ${told.measures}.`;
   find("figures").replaceChildren(
     ...told.figures.map(([label, words]) => {
       const row = document.createElement("tr");

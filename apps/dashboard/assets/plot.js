@@ -69,7 +69,7 @@ export class Plot {
     const em = parseFloat(getComputedStyle(this.box).fontSize);
     if (width < 12 * em || height < 6 * em) return; // no room for its own labels: leave it as it is
     this.em = em;
-    this.left = em * (0.9 + 0.55 * plain(this.axis.low).length);
+    this.left = em * (0.9 + 0.6 * Math.max(plain(this.axis.low).length, plain(this.axis.high).length));
     this.right = width - em;
     this.top = 0.7 * em;
     this.bottom = height - 2.7 * em;
