@@ -17,9 +17,7 @@ import nbformat
 from nbformat import v4
 
 from washsim import lessons
-from washsim.fields import Quantity, declared, key_of
 from washsim.lessons import Lesson, Planned
-from washsim.scenario import value_at
 
 HERE = Path(__file__).parent
 WIDTH = 96
@@ -35,6 +33,7 @@ with capture_output():  # left alone, HoloViews would fetch its scripts from the
 from washsim import files, lessons
 from washsim.figures import shown, value
 from washsim.solve import solve
+from washsim_dashboard.twin import twin
 
 pn.extension(inline=True)  # the scripts come from this machine
 known = lessons.spot_test()
@@ -173,30 +172,16 @@ def _figures(lesson: Lesson) -> str:
 
 def _slider(lesson: Lesson) -> str:
     slide = lesson.slide
-    planned = next(run for run in lesson.runs if run.letter == slide.run)
-    kind = "IntSlider" if isinstance(slide.step, int) else "FloatSlider"
-    start = min(max(_start(planned, slide.key), slide.low), slide.high)
+    name = slide.key.replace(".", "_")
     return (
-        f'key = "{slide.key}"\n'
-        f"slider = pn.widgets.{kind}(name=key, start={slide.low}, end={slide.high}, "
-        f"step={slide.step}, value={start:g})\n\n\n"
+        f'mine = twin({slide.run}.scenario, {{"{slide.key}": '
+        f"({slide.low}, {slide.high}, {slide.step})}})\n\n\n"
         "def draw(number):\n"
-        f"    mine = files.changed({slide.run}.scenario, {{key: number, "
-        '"title": f"{key} = {number}"}, key)\n'
-        f"    return drawing.residual_curve({slide.run}, solve(mine))\n\n\n"
-        "pn.Column(slider, pn.bind(draw, slider.param.value_throttled))"
+        f'    yours = mine.scenario.but(title=f"{slide.key} = {{number}}")\n'
+        f"    return drawing.residual_curve({slide.run}, solve(yours))\n\n\n"
+        f'sliders = pn.Param(mine, show_name=False, widgets={{"{name}": {{"throttled": True}}}})\n'
+        f"pn.Column(sliders, pn.bind(draw, mine.param.{name}))"
     )
-
-
-def _start(planned: Planned, key: str) -> float:
-    """The run's own value of a key, in the unit of the key; 0 where it is left to a default."""
-    parent, _, last = key.rpartition(".")
-    block = value_at(planned.scenario, parent)
-    specs = {key_of(name, spec): (name, spec) for name, spec in declared(type(block)).items()}
-    name, spec = specs[last]
-    assert isinstance(spec, Quantity), f"{key} is not a number"
-    found = value_at(planned.scenario, f"{parent}.{name}")
-    return 0.0 if found is None else spec.unit.from_si(found)
 
 
 def _closing(lesson: Lesson) -> str:

@@ -81,14 +81,20 @@ def changed(scenario: Scenario, changes: dict[str, Any], where: str) -> Scenario
     """
     found: dict[str, Any] = {}
     for path, value in changes.items():
-        parent, _, key = path.rpartition(".")
-        block = value_at(scenario, parent) if parent else scenario
-        keys = {key_of(name, spec): (name, spec) for name, spec in declared(type(block)).items()}
-        if key not in keys:
-            raise InputError(f"{where}, {path}: unknown key, expected {one_of(key, list(keys))}")
-        name, spec = keys[key]
-        found[f"{parent}.{name}" if parent else name] = _value(spec, value, f"{where}, {path}")
+        place, spec = declared_at(scenario, path, where)
+        found[place] = _value(spec, value, f"{where}, {path}")
     return scenario.but(found)
+
+
+def declared_at(scenario: Scenario, path: str, where: str) -> tuple[str, Declared]:
+    """What a path that ends in a key with its unit means to `Scenario.but`, and its declaration."""
+    parent, _, key = path.rpartition(".")
+    block = value_at(scenario, parent) if parent else scenario
+    keys = {key_of(name, spec): (name, spec) for name, spec in declared(type(block)).items()}
+    if key not in keys:
+        raise InputError(f"{where}, {path}: unknown key, expected {one_of(key, list(keys))}")
+    name, spec = keys[key]
+    return f"{parent}.{name}" if parent else name, spec
 
 
 def load(path: str | Path) -> Scenario:
