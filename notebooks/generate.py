@@ -177,7 +177,7 @@ def _slider(lesson: Lesson) -> str:
         f'mine = twin({slide.run}.scenario, {{"{slide.key}": '
         f"({slide.low}, {slide.high}, {slide.step})}})\n\n\n"
         "def draw(number):\n"
-        f'    yours = mine.scenario.but(title=f"{slide.key} = {{number}}")\n'
+        f'    yours = mine.scenario.but(title=f"{slide.key} = {{number:g}}")\n'
         f"    return drawing.residual_curve({slide.run}, solve(yours))\n\n\n"
         f'sliders = pn.Param(mine, show_name=False, widgets={{"{name}": {{"throttled": True}}}})\n'
         f"pn.Column(sliders, pn.bind(draw, mine.param.{name}))"
