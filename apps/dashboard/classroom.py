@@ -1,32 +1,23 @@
-"""What the lesson pages are told: an answer as plain data, and what the class has predicted."""
+"""What the lesson pages are told: question and answer as plain data, and what was predicted."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from functools import lru_cache
 from typing import Any
 
 import numpy as np
+from bokeh.palettes import Cividis256
 
-from washsim import advice, lessons, pictures, tables
-from washsim.engine.space import Array
+from washsim import lessons
 from washsim.errors import InputError
 from washsim.figures import shown
-from washsim.lessons import Answer, Lesson, Planned
-from washsim.result import Result
+from washsim.lessons import Answer, Lesson
 from washsim.units import equivalents
+from washsim_dashboard import played
 
-FRAMES, POINTS = 80, 44
-"""Of one cross-section: frames and points through the thickness; about 30 kB a run as text."""
 CLOCK, FIXING = 160, 0.1
 """Positions of the clock that all runs share, and the share of them that shows the fixing."""
-FIXED = 5.0
-"""Minutes of the fixing, at most, that a chart shows."""
-LOWEST, HIGHEST = 1e-5, 100.0
-"""g/m2, ends of the residual axis: below no test sees, above no sheet of these lessons holds."""
-PLENTY = 2000.0
-"""Litres from which a run means water that stays as good as fresh, not a wash to be copied."""
 SEATS = 500
 """Predictions kept of one lesson, the latest."""
 STROKES = 300
@@ -38,16 +29,12 @@ def told(name: str) -> dict[str, Any]:
     """All that a page shows once the prediction is in; plain numbers, lists and words."""
     answer = lessons.answer(name)
     lesson = answer.lesson
-    runs = [_run(run, answer.results[run.letter]) for run in lesson.drawn]
-    first = answer.results["A"]
+    runs = [played.plain(one) for one in drawn(answer)]
     return {
         "runs": runs,
         "axis": _axis(lesson, runs),
         "clock": _clock(lesson, runs),
-        "target": float(f"{1e3 * first.scenario.target.limit:.4g}"),
-        "visible": [
-            tables.datum(f"limits.spot_test.{end}").value for end in ("visible_low", "visible_high")
-        ],
+        **played.levels(answer.results["A"]),
         "number": answer.number,
         "choice": answer.choice,
         "right": answer.right,
@@ -58,46 +45,49 @@ def told(name: str) -> dict[str, Any]:
     }
 
 
+def asking(found: Lesson) -> dict[str, Any]:
+    """What a page's script must know to take a prediction, or to draw those made."""
+    ask = found.predict
+    return {
+        "lesson": found.name,
+        "kind": ask.kind,
+        "unit": ask.unit,
+        "low": ask.low,
+        "high": ask.high,
+        "step": ask.step,
+        "scale": ask.scale,
+        "span": ask.span,
+        "choices": [label for label, _ in ask.choices],
+        "palette": list(Cividis256),
+    }
+
+
+def question(found: Lesson) -> str:
+    """All a learner reads before the prediction."""
+    choices = [label for label, _ in found.predict.choices]
+    titles = [run.title for run in found.drawn if run.announced]
+    return " ".join([found.scene, found.asks, *choices, *titles, *found.watch])
+
+
+def measures(system: str, text: str) -> str:
+    """The quantities of a text in US measures, for those who asked for them."""
+    return ", ".join(equivalents(text)) if system == "us" else ""
+
+
 def answered(answer: Answer) -> str:
     """All words that follow the prediction."""
     asked = [answer.fill(text) for one in answer.lesson.follow for text in (one.asks, one.expected)]
     return " ".join([answer.explain, answer.right, *asked, *answer.words.values()])
 
 
-def _run(run: Planned, result: Result) -> dict[str, Any]:
-    """Curve and cross-section of one run's sheet, by minutes since it left the fixer."""
-    lot = result.worst_lot if run.sheet is None else result.lot_of_sheet[run.sheet - 1]
-    segments = result.run.of_lot[lot]
-    start, stop = float(segments[0].start[0]), float(segments[-1].stop[0])
-    out = result.run.left_fixer[lot]
-    times = np.union1d(np.linspace(start, out, 20), np.linspace(out, stop, 240))
-    film = pictures.frames(result, lot, FRAMES, POINTS)
-    kept = film.minutes <= stop / 60 + 1e-9
-    return {
-        "letter": run.letter,
-        "title": run.title,
-        "sheet": run.sheet,
-        "fixed": (out - start) / 60,
-        "end": (stop - out) / 60,
-        "minutes": _short((times - out) / 60),
-        "residual": _short(np.maximum(1e3 * result.at(lot, times), 0.0)),
-        "film": {
-            "minutes": _short(film.minutes[kept] - out / 60),
-            "mobile": _short(film.mobile_g_l[kept].ravel()),
-            "held": _short(film.held_g_l[kept].ravel()),
-            "water": _short(film.water_g_l[kept]),
-            "place": [one for one, keep in zip(film.place, kept, strict=True) if keep],
-            "limits": [one for one, keep in zip(film.limits, kept, strict=True) if keep],
-        },
-        "layers": [{"name": n, "start": a, "stop": b} for n, a, b in film.layers],
-        "depth": _short(film.depth_um),
-        "sealed": result.run.paper.sealed_back,
-    }
-
-
-def _short(values: Array) -> list[float]:
-    """Four digits are more than any pixel shows."""
-    return [float(f"{value:.4g}") for value in values]
+def drawn(answer: Answer) -> list[played.Played]:
+    """The runs that the pages show."""
+    return [
+        played.Played(
+            letter=one.letter, title=one.title, result=answer.results[one.letter], sheet=one.sheet
+        )
+        for one in answer.lesson.drawn
+    ]
 
 
 def _axis(lesson: Lesson, runs: Sequence[dict[str, Any]]) -> dict[str, Any]:
@@ -110,19 +100,7 @@ def _axis(lesson: Lesson, runs: Sequence[dict[str, Any]]) -> dict[str, Any]:
             "low": lesson.predict.low,
             "high": lesson.predict.high,
         }
-    least = min(run["residual"][-1] for run in runs)
-    low = 10 ** math.floor(math.log10(max(least, LOWEST)))
-    return {
-        "start": _before(runs),
-        "stop": max(r["end"] for r in runs),
-        "low": low,
-        "high": HIGHEST,
-    }
-
-
-def _before(runs: Sequence[dict[str, Any]]) -> float:
-    """Minutes at which a chart begins: the last of the fixing is shown, washing begins at 0."""
-    return -min(FIXED, *(run["fixed"] for run in runs))
+    return played.axis(runs)
 
 
 def _clock(lesson: Lesson, runs: Sequence[dict[str, Any]]) -> list[float]:
@@ -130,7 +108,7 @@ def _clock(lesson: Lesson, runs: Sequence[dict[str, Any]]) -> list[float]:
     if lesson.predict.kind == "curve":
         return np.linspace(*lesson.predict.span, CLOCK).tolist()
     early = round(FIXING * CLOCK)
-    fixing = np.linspace(_before(runs), 0.0, early, endpoint=False).tolist()
+    fixing = np.linspace(played.before(runs), 0.0, early, endpoint=False).tolist()
     return [*fixing, *np.linspace(0.0, max(r["end"] for r in runs), CLOCK - early).tolist()]
 
 
@@ -240,33 +218,3 @@ def tally(lesson: Lesson, votes: Sequence[Any]) -> str:
         ]
         return f"{count}: {', '.join(parts)}."
     return f"{count}, drawn as curves."
-
-
-def limited(answer: Answer) -> list[tuple[str, str]]:
-    """(run, what held its sheet up half-way to its end) for the handout."""
-    found = []
-    for run in answer.lesson.drawn:
-        result = answer.results[run.letter]
-        lot = result.worst_lot
-        out, end = result.run.left_fixer[lot], float(result.run.of_lot[lot][-1].stop[0])
-        found.append((run.letter, advice.limits_now(result, lot, 0.5 * (out + end))))
-    return found
-
-
-def table(answer: Answer) -> list[dict[str, str]]:
-    """A row for each run that is drawn, for the handout."""
-    rows = []
-    for run in answer.lesson.drawn:
-        result = answer.results[run.letter]
-        minutes, litres = result.minutes_to_target, 1e3 * result.litres_total
-        rows.append(
-            {
-                "letter": run.letter,
-                "title": run.title,
-                "load": shown(1e3 * max(result.load)),
-                "left": shown(1e3 * result.worst_residual),
-                "minutes": shown(math.inf if minutes is None else minutes),
-                "litres": shown(litres) if litres < PLENTY else "plenty",
-            }
-        )
-    return rows

@@ -11,13 +11,12 @@ import logging
 from collections.abc import Callable
 from typing import Any, TypeVar
 
-from bokeh.palettes import Cividis256
 from tornado.web import RequestHandler
 
 from washsim import lessons
 from washsim.errors import InputError, WashsimError
-from washsim.units import SYSTEMS, equivalents
-from washsim_dashboard import classroom, layout, replies
+from washsim.units import SYSTEMS
+from washsim_dashboard import classroom, handout, layout, replies, share
 
 ADDRESS = "./learn"
 LARGEST = 50_000
@@ -53,6 +52,10 @@ class Page(RequestHandler):
         except InputError as error:
             self.set_status(404)
             self.finish(index(str(error)))
+        except Exception:
+            logging.getLogger(__name__).exception("asked for %r", self.request.uri)
+            self.set_status(500)
+            self.finish(index(replies.FAILED))
 
     def page(self, name: str) -> str:
         raise NotImplementedError
@@ -79,10 +82,14 @@ class Teach(Page):
 
 
 class Handout(Page):
-    """Two pages of paper for the class, with its own predictions."""
+    """Two pages of paper: of a lesson with the class's predictions, or of one's own evening."""
 
     def page(self, name: str) -> str:
-        return handout_page(name or lessons.names()[0], self.system, ballot.of(name))
+        state = self.get_query_argument("s", "")
+        if state and not name:
+            return handout.of_evening(share.unpack(state), self.system)
+        found = lessons.lesson(name or lessons.names()[0])
+        return handout.of_lesson(found.name, self.system, ballot.of(found.name))
 
 
 class Predicted(RequestHandler):
@@ -164,40 +171,11 @@ def lesson_page(name: str, system: str) -> str:
             "count": len(names),
             "before": names[at - 1] if at else "",
             "after": names[at + 1] if at + 1 < len(names) else "",
-            "ask": asking(found),
-            "measures": measures(system, question(found)),
+            "ask": classroom.asking(found),
+            "measures": classroom.measures(system, classroom.question(found)),
         },
         system,
     )
-
-
-def question(found: lessons.Lesson) -> str:
-    """All a learner reads before the prediction."""
-    choices = [label for label, _ in found.predict.choices]
-    titles = [run.title for run in found.drawn if run.announced]
-    return " ".join([found.scene, found.asks, *choices, *titles, *found.watch])
-
-
-def measures(system: str, text: str) -> str:
-    """The quantities of a text in US measures, for those who asked for them."""
-    return ", ".join(equivalents(text)) if system == "us" else ""
-
-
-def asking(found: lessons.Lesson) -> dict[str, Any]:
-    """What the script must know to take a prediction."""
-    ask = found.predict
-    return {
-        "lesson": found.name,
-        "kind": ask.kind,
-        "unit": ask.unit,
-        "low": ask.low,
-        "high": ask.high,
-        "step": ask.step,
-        "scale": ask.scale,
-        "span": ask.span,
-        "choices": [label for label, _ in ask.choices],
-        "palette": list(Cividis256),
-    }
 
 
 def teacher_page(name: str, system: str) -> str:
@@ -218,32 +196,11 @@ def teacher_page(name: str, system: str) -> str:
             "answer": answer,
             "words": answer.words,
             "starts": starts,
-            "ask": asking(found),
+            "ask": classroom.asking(found),
             "told": classroom.told(name),
-            "measures": measures(system, question(found) + classroom.answered(answer)),
-        },
-        system,
-    )
-
-
-def handout_page(name: str, system: str, votes: list[Any]) -> str:
-    """Two A4 pages."""
-    answer = lessons.answer(lessons.lesson(name).name)
-    return layout.plain(
-        "handout.html",
-        ADDRESS,
-        {
-            "title": f"washsim: handout, {answer.lesson.title}",
-            "lesson": answer.lesson,
-            "answer": answer,
-            "words": answer.words,
-            "ask": asking(answer.lesson),
-            "told": classroom.told(name),
-            "votes": votes,
-            "tally": classroom.tally(answer.lesson, votes),
-            "limits": classroom.limited(answer),
-            "table": classroom.table(answer),
-            "measures": measures(system, question(answer.lesson) + classroom.answered(answer)),
+            "measures": classroom.measures(
+                system, classroom.question(found) + classroom.answered(answer)
+            ),
         },
         system,
     )

@@ -15,7 +15,8 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 from pypdf import PdfReader
 
-from washsim import lessons
+from washsim import files, lessons
+from washsim_dashboard import share
 
 Visit = Callable[..., Page]
 WIDE, PROJECTOR, PHONE = (1280, 720), (1920, 1080), (390, 844)
@@ -290,6 +291,18 @@ def test_an_unknown_lesson_shows_the_list_and_why(visit: Visit):
     page = visit("learn?lesson=<b>strips</b>", ready=READY)
     expect(page.get_by_role("alert")).to_contain_text("lesson: expected")
     assert page.locator(".wrong b").count() == 0
+
+
+@pytest.mark.parametrize("name", ["hold_and_changes", "aid"])
+def test_the_handout_of_an_evening_is_two_pages_of_paper(visit: Visit, name: str):
+    evening = files.example(name)
+    page = visit(f"handout?s={share.pack(evening)}", ready=READY)
+    paper = PdfReader(BytesIO(page.pdf(prefer_css_page_size=True)))
+    first, second = (normalize("NFKC", leaf.extract_text()) for leaf in paper.pages)
+    assert evening.title in " ".join(first.split())
+    assert "What limited us" in second
+    page.get_by_role("link", name="Explore").last.click()
+    expect(page.locator("#title")).to_have_text(evening.title)
 
 
 @pytest.mark.parametrize("name", lessons.names())

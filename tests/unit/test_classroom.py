@@ -11,7 +11,7 @@ import pytest
 
 from washsim import lessons
 from washsim.errors import InputError
-from washsim_dashboard import classroom, learn
+from washsim_dashboard import classroom, handout, learn
 
 NAMES = lessons.names()
 
@@ -115,6 +115,6 @@ def test_us_measures_stand_on_every_page_of_a_lesson_for_those_who_want_them():
         found = [
             learn.lesson_page("bill", system),
             learn.teacher_page("bill", system),
-            learn.handout_page("bill", system, []),
+            handout.of_lesson("bill", system, []),
         ]
         assert sum("20 L = 5.28 gal" in page for page in found) == expected

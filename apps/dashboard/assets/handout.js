@@ -67,5 +67,5 @@ function water() {
 curves();
 profile();
 water();
-showVerdict(find("scale"), ask, told, null, votes);
+if (find("scale")) showVerdict(find("scale"), ask, told, null, votes);
 find("print").addEventListener("click", () => window.print());
