@@ -81,6 +81,12 @@ class Answer:
         shares = self.found["limits_now"]
         return LIMITS[max(shares, key=shares.__getitem__)]
 
+    def left(self, minutes: float) -> float:
+        """g/m2 in the worst print so many minutes after it left the fixer."""
+        lot = self.result.worst_lot
+        at = self.result.run.left_fixer[lot] + 60 * minutes
+        return float(1e3 * self.result.at(lot, np.array([at]))[0])
+
     @property
     def rise(self) -> tuple[float, float]:
         """g/m2 of the first prints before and at the top of their largest rise in the wash."""
