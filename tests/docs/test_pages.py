@@ -55,13 +55,13 @@ def test_every_decision_is_numbered_once():
 
 
 def test_ci_runs_the_test_command_of_the_readme():
-    """It greps the line that ends in -m pytest: there must be one, which installs [test]."""
+    """It greps the line with -m pytest: there must be one, which installs [test]."""
     lines = (ROOT / "README.md").read_text(encoding="utf-8").splitlines()
-    commands = [line for line in lines if line.endswith("-m pytest")]
+    commands = [line for line in lines if "-m pytest" in line]
     assert len(commands) == 1
     assert "python3 -m venv .venv && " in commands[0]
     assert "-e '.[test]'" in commands[0]
-    assert "grep -m 1 -- '-m pytest$' README.md" in (ROOT / ".ci" / "run").read_text("utf-8")
+    assert "grep -m 1 -- '-m pytest' README.md" in (ROOT / ".ci" / "run").read_text("utf-8")
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
