@@ -10,14 +10,12 @@ from typing import Any
 from rich.table import Table
 from rich.text import Text
 
-from washsim import files
 from washsim.influence import Effect, Influence, Outcome, influence, sentence, swing
 from washsim.scenario import Scenario
-from washsim.terminal import Terminal, place, progress
+from washsim.terminal import DEMO, Terminal, asked_for, place, progress
 from washsim.units import gram, litre, minute, rounded
 
 FORMAT = "washsim-influence-1"
-DEMO = "demo"
 SHOWN = 0.01
 """Shares of the doubt below this are left out of the table."""
 
@@ -32,7 +30,7 @@ def add_command(commands: Any) -> None:
 
 def run(given: argparse.Namespace) -> int:
     """Compute and tell."""
-    scenario = files.example(DEMO) if given.file is None else files.load(given.file)
+    scenario = asked_for(given.file)
     with place(given.file or DEMO), progress("trying every number") as tell:
         found = influence(scenario, tell)
     if given.json:

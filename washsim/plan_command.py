@@ -18,11 +18,10 @@ from washsim.plans import Front, Plan, Wish
 from washsim.recipes import Aid
 from washsim.result import Result
 from washsim.solve import solve
-from washsim.terminal import Terminal, number, place, progress, write
+from washsim.terminal import DEMO, Terminal, asked_for, number, place, progress, write
 from washsim.units import gram, litre, minute, rounded
 
 PLAN_FORMAT = "washsim-plan-1"
-DEMO = "demo"
 NONE_FOUND = 1
 """Exit status where no plan meets the wish."""
 
@@ -68,7 +67,7 @@ def _number(text: str) -> float:
 
 def run_plan(given: argparse.Namespace) -> int:
     """Search, tell, write; status 0, or NONE_FOUND."""
-    scenario = files.example(DEMO) if given.file is None else files.load(given.file)
+    scenario = asked_for(given.file)
     aided = given.aid or any(isinstance(step, Aid) for step in scenario.steps)
     with place(given.file or DEMO), progress("planning") as tell:
         own = solve(scenario)

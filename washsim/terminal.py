@@ -1,4 +1,4 @@
-"""What the commands share: a console, files written whole, a progress bar, numbers in words."""
+"""What the commands share: the evening asked for, a console, files written whole, progress."""
 
 from __future__ import annotations
 
@@ -12,8 +12,18 @@ from typing import Any
 from rich.console import Console
 from rich.progress import Progress
 
+from washsim import files
 from washsim.errors import InputError
+from washsim.scenario import Scenario
 from washsim.units import rounded
+
+DEMO = "demo"
+"""The example that stands in where no file is given."""
+
+
+def asked_for(file: str | None) -> Scenario:
+    """The scenario of a file; without one, the demo evening."""
+    return files.example(DEMO) if file is None else files.load(file)
 
 
 class Terminal(Console):

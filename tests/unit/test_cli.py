@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from washsim import __main__ as cli
-from washsim import export, files
+from washsim import export, files, simulate_command
 
 DEMO_FAST = files.dumps(files.example("demo").but({"settings.outputs": 20}))
 TITLE = "[bold]Not bold[/] :smile: \\[red]x \\"
@@ -343,7 +343,7 @@ def test_ctrl_c_is_no_traceback(capsys, monkeypatch, scenario):
     def stop(*_, **__):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(cli, "solve_band", stop)
+    monkeypatch.setattr(simulate_command, "solve_band", stop)
     assert run(capsys, "simulate", scenario) == (130, "", "")
 
 

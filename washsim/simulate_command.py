@@ -1,0 +1,193 @@
+"""``washsim simulate`` and ``compare``: scenarios washed, and what came of them as tables."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Callable
+from typing import Any
+
+from rich.table import Table
+from rich.text import Text
+
+from washsim import export, files, ledger
+from washsim.band import Band, solve_band
+from washsim.errors import InputError
+from washsim.result import Result
+from washsim.scenario import Scenario
+from washsim.solve import solve
+from washsim.terminal import DEMO, Terminal, asked_for, number, place, progress, write
+from washsim.units import gram, kilowatt_hour, litre
+
+_NO_BAND = "only the numbers as they stand, without draws from the bands of what is unmeasured"
+
+
+def add_commands(commands: argparse._SubParsersAction) -> None:
+    """Add ``simulate`` and ``compare`` to a parser's commands."""
+    one = commands.add_parser("simulate", help="wash one scenario and say what came of it")
+    one.add_argument("file", nargs="?", help="scenario file; without one, the demo evening")
+    one.add_argument("--json", action="store_true", help="one JSON object on stdout")
+    one.add_argument("--no-band", action="store_true", help=_NO_BAND)
+    one.add_argument("--csv", metavar="FILE", help="write the curves; '-' for stdout")
+    one.add_argument("--evenings", type=int, metavar="N", help="evenings like this in a year")
+    one.set_defaults(run=_simulate)
+    several = commands.add_parser("compare", help="two or more scenarios side by side")
+    several.add_argument("files", nargs="+", metavar="file", help="scenario files")
+    several.add_argument("--json", action="store_true", help="a list of JSON objects on stdout")
+    several.add_argument("--no-band", action="store_true", help=_NO_BAND)
+    several.set_defaults(run=_compare)
+
+
+def _simulate(given: argparse.Namespace) -> int:
+    if given.json and given.csv == "-":
+        raise InputError("--csv: expected a file name beside --json, not '-' for stdout as well")
+    scenario = asked_for(given.file)
+    with place(given.file or DEMO):
+        result, doubt = _solved(scenario, not given.no_band)
+    found = export.summary(result, doubt, given.evenings)
+    if given.csv is not None:
+        write(given.csv, lambda stream: export.write_csv(result, stream))
+    if given.json:
+        print(json.dumps(found, indent=2, allow_nan=False))
+    elif given.csv != "-":
+        _report(found, doubt)
+        _bills(ledger.ledger(result, given.evenings))
+        for caution in found["cautions"]:
+            Terminal().print(Text.assemble(("Mind:", "bold"), " ", caution))
+    return 0
+
+
+def _compare(given: argparse.Namespace) -> int:
+    scenarios = [files.load(file) for file in given.files]
+    summaries = []
+    for file, scenario in zip(given.files, scenarios, strict=True):
+        with place(file):
+            summaries.append(export.summary(*_solved(scenario, not given.no_band)))
+    if given.json:
+        print(json.dumps(summaries, indent=2, allow_nan=False))
+        return 0
+    console = Terminal()
+    table = Table(title="Side by side", title_justify="left")
+    table.add_column("")
+    for each in summaries:
+        table.add_column(Text(each["title"]), justify="right", overflow="fold")
+    for label, text in _ROWS:
+        table.add_row(label, *(text(each) for each in summaries))
+    console.print(table)
+    for each in summaries:
+        console.print(Text.assemble((each["title"], "bold"), ": ", each["sentence"]))
+    return 0
+
+
+def _solved(scenario: Scenario, doubt: bool) -> tuple[Result, Band | None]:
+    """Solve, in doubt with a band, and with a progress bar."""
+    with progress("washing") as tell:
+        if not doubt:
+            return solve(scenario, tell), None
+        found = solve_band(scenario, progress=tell)
+        return found.nominal, found
+
+
+def _last_ratio(summary: dict[str, Any]) -> float | None:
+    ratios = [step["water_to_paper_l_m2"] for step in summary["steps"]]
+    return next((ratio for ratio in reversed(ratios) if ratio is not None), None)
+
+
+def _chance(band: dict[str, Any] | None) -> str:
+    """In whole percent, never more certain than the number of draws allows."""
+    if band is None:
+        return "–"
+    least = 1 / band["draws"]
+    if band["chance"] < least:
+        return f"under {100 * least:.1g} %"
+    if band["chance"] > 1 - least:
+        return f"over {100 * (1 - least):.0f} %"
+    return f"{100 * band['chance']:.0f} %"
+
+
+def _span(band: dict[str, Any] | None, key: str) -> str:
+    if band is None:
+        return "–"
+    low, _, high = band[key]
+    if low is None:
+        return "never"
+    return f"{number(low, 2)} to {'never' if high is None else number(high, 2)}"
+
+
+_ROWS: list[tuple[str, Callable[[dict[str, Any]], str]]] = [
+    ("sheets", lambda s: f"{s['sheet_count']} ({number(s['paper_m2'])} m²)"),
+    ("load after fixing, g/m²", lambda s: number(s["load_g_m2"])),
+    ("worst sheet ends at, g/m²", lambda s: number(s["worst_residual_g_m2"])),
+    ("target, g/m²", lambda s: number(s["target_g_m2"])),
+    ("target met", lambda s: "yes" if s["meets_target"] else "NO"),
+    ("chance of that, all doubt in", lambda s: _chance(s["band"])),
+    ("minutes to target", lambda s: number(s["minutes_to_target"])),
+    ("the same, 5 to 95 % of draws", lambda s: _span(s["band"], "minutes_to_target")),
+    ("worst sheet, 5 to 95 % of draws", lambda s: _span(s["band"], "worst_residual_g_m2")),
+    ("floor of the last water, g/m²", lambda s: number(s["floor_g_m2"])),
+    ("last vessel, L per m² of paper", lambda s: number(_last_ratio(s))),
+    ("fresh water, L", lambda s: number(s["litres_total"])),
+    ("per sheet, L", lambda s: number(s["litres_per_sheet"])),
+    ("price", lambda s: number(s["cost_total"])),
+    ("heat, kWh", lambda s: number(s["heat_kwh"])),
+]
+
+
+def _report(found: dict[str, Any], doubt: Band | None) -> None:
+    """Tables for a terminal, of a result's summary."""
+    console = Terminal()
+    # people's words as Text: nothing in them is read as markup
+    console.print(Text(found["title"], "bold"))
+    console.print(Text(found["sentence"]))
+    table = Table(title="Step by step", title_justify="left")
+    table.add_column("step")
+    for name in ("minutes", "water, L", "vessel, L/m²", "worst, g/m²"):
+        table.add_column(name, justify="right")
+    table.add_column("limited at its end by")
+    for step in found["steps"]:
+        table.add_row(
+            f"{step['step']} {step['kind']}",
+            f"{step['start_min']:.0f} to {step['stop_min']:.0f}",
+            number(step["litres"]),
+            number(step["water_to_paper_l_m2"]),
+            number(step["worst_residual_g_m2"]),
+            step["limits"],
+        )
+    console.print(table)
+    table = Table(title="In all", title_justify="left", show_header=False)
+    for label, text in _ROWS:
+        table.add_row(label, text(found))
+    halves = ", ".join(number(x / 60, 2) for x in found["half_lives_s"])
+    table.add_row("half-lives in the last water, min", halves)
+    table.add_row("numerical error", f"{found['numerical_error']:.0e}")
+    console.print(table)
+
+
+def _bills(found: ledger.Ledger) -> None:
+    """The ledger, for a terminal."""
+    columns = [
+        ("evening", found.evening),
+        ("print", found.per_print),
+        ("m² of paper", found.per_m2),
+    ]
+    if found.per_year is not None:
+        columns.append((f"year of {found.evenings}", found.per_year))
+    table = Table(title="Ledger", title_justify="left")
+    table.add_column("per")
+    for name, _ in columns:
+        table.add_column(name, justify="right")
+    for label, text in _BILL:
+        table.add_row(label, *(number(text(bill)) for _, bill in columns))
+    console = Terminal()
+    console.print(table)
+    for words in (ledger.sentence(found), ledger.first_sentence(found)):
+        if words:
+            console.print(Text(words))
+
+
+_BILL: list[tuple[str, Callable[[ledger.Bill], float]]] = [
+    ("fresh water, L", lambda bill: bill.water / litre),
+    ("price of water and heat", lambda bill: bill.cost),
+    ("heat, kWh", lambda bill: bill.heat / kilowatt_hour),
+    ("silver in the wash water, g", lambda bill: bill.silver / gram),
+]
