@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Callable
 
 import panel as pn
@@ -28,6 +29,8 @@ def serve(port: int = 5006, show: bool = True, address: str = "127.0.0.1") -> No
     An address other than this machine's own, such as 0.0.0.0, lets a class in: then pages
     reached under any name of this machine may connect.
     """
+    # what was loaded stays: looking through it for rubbish would hold visitors up, 0.1 s at a time
+    gc.freeze()
     pn.serve(
         pages(address),
         port=port,

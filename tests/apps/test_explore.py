@@ -16,7 +16,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from washsim import advice, band, files, helps, solve
 from washsim.units import celsius
-from washsim_dashboard import aside, edits, first, inputs, share
+from washsim_dashboard import doubt, edits, first, inputs, share
 
 DEMO = files.example("demo")
 
@@ -307,7 +307,7 @@ def test_what_helps_most_is_told_once_the_slider_rests(page: Page) -> None:
 
 
 def test_the_band_of_what_is_not_known_follows(page: Page) -> None:
-    words = aside.sure(band.solve_band(DEMO))
+    words = doubt.sure(band.solve_band(DEMO))
     expect(page.locator("#sure")).to_have_text(words, timeout=30_000)
     settle(page)
     shown = page.locator("[data-chart=residual]").screenshot()
@@ -315,7 +315,7 @@ def test_the_band_of_what_is_not_known_follows(page: Page) -> None:
     answered(page, 1)
     # what was said of another scenario is gone at once
     expect(page.locator("#sure")).to_have_text("…")
-    short = aside.sure(band.solve_band(DEMO.but({"steps.1.baths": 2})))
+    short = doubt.sure(band.solve_band(DEMO.but({"steps.1.baths": 2})))
     assert short != words
     expect(page.locator("#sure")).to_have_text(short, timeout=30_000)
     settle(page)

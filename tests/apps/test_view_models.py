@@ -18,7 +18,7 @@ from washsim.errors import InputError
 from washsim.recipes import STEPS, Bath, Running
 from washsim.scenario import Scenario
 from washsim.units import SYSTEMS, celsius, litre_per_minute
-from washsim_dashboard import aside, edits, first, form, inputs, runs, share, state
+from washsim_dashboard import doubt, edits, first, form, inputs, runs, share, state
 
 EXAMPLES = [files.example(name) for name in files.examples()]
 DEMO = files.example("demo")
@@ -379,7 +379,7 @@ def test_assumptions_are_listed_until_the_next_change() -> None:
 
 def test_doubt_is_the_band_in_words_and_edges() -> None:
     """The edges are quantiles of the draws, so half lies below the middle: numpy says the same."""
-    found = aside.doubt(DEMO)
+    found = doubt.doubt(DEMO)
     drawn = band.solve_band(DEMO)
     met = float(np.mean(drawn.worst <= DEMO.target.limit))
     assert f"{100 * met:.0f} in 100 of {len(drawn.worst)} draws" in found.words
