@@ -25,6 +25,7 @@ STYLES = (
 def residual(session: Session) -> Chart:
     """Worst sheet of each schedule against one clock, target and spot test drawn across."""
     plot, theme = curves(session)
+    theme += draw_bands(plot, session)
     levels, target = chart.draw_levels(plot, session.lines)
     return chart.finished(plot, theme + levels + draw_letters(plot, session, SIZE), target)
 
@@ -60,6 +61,16 @@ def curves(session: Session) -> tuple[Any, Theme]:
         drawn = plot.line("minutes", "residual", source=curve, line_width=width, line_dash=dash)
         theme.append((drawn.glyph, {"line_color": colour}))
     return plot, theme
+
+
+def draw_bands(plot: Any, session: Session) -> Theme:
+    """What nobody has measured could make of each curve, light enough to lie over one another."""
+    theme: Theme = []
+    for band, (_, _, colour) in zip(session.bands, STYLES, strict=True):
+        area = plot.varea("minutes", "low", "high", source=band, fill_alpha=0.13)
+        area.level = "underlay"
+        theme.append((area.glyph, {"fill_color": colour}))
+    return theme
 
 
 def draw_letters(plot: Any, session: Session, size: int) -> Theme:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from functools import lru_cache
 from typing import Any
 
 import numpy as np
 
-from washsim import helps, pictures, solve
+from washsim import helps, pictures, side_by_side, solve, unknowns
 from washsim.band import Band, solve_band
 from washsim.scenario import Scenario
 
@@ -35,6 +35,23 @@ def doubt(scenario: Scenario) -> Doubt:
     """The scenario washed for many draws of what nobody has measured."""
     band = solve_band(scenario)
     return Doubt(edges=edges(band), words=sure(band))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Doubts:
+    """Of schedules side by side: the edges of each, and rows of how sure the outcomes are."""
+
+    edges: tuple[dict[str, Any], ...]
+    rows: list[dict[str, Any]]
+
+
+@lru_cache(maxsize=64)
+def doubts(scenarios: tuple[Scenario, ...]) -> Doubts:
+    """Each washed for the same draws of what nobody has measured."""
+    draws = unknowns.draw_together(scenarios)
+    bands = [solve_band(*pair) for pair in zip(scenarios, draws, strict=True)]
+    rows = [asdict(row) for row in side_by_side.doubts(bands)]
+    return Doubts(edges=tuple(edges(band) for band in bands), rows=rows)
 
 
 def edges(band: Band) -> dict[str, Any]:
