@@ -89,6 +89,8 @@ def draw_letters(plot: Any, session: Session, size: int) -> Theme:
         text_font_size=f"{size}px",
         text_font_style="bold",
     )
+    # above the words of the levels, which would hide them
+    disc.level = letter.level = "annotation"
     return [
         (disc.glyph, {"fill_color": "--card", "line_color": "--ink"}),
         (letter.glyph, {"text_color": "--ink"}),
