@@ -52,6 +52,10 @@ class Page(RequestHandler):
         except InputError as error:
             self.set_status(404)
             self.finish(index(str(error)))
+        except Exception:
+            logging.getLogger(__name__).exception("making a page of %.200r", name)
+            self.set_status(500)
+            self.finish(index(replies.FAILED))
 
     def page(self, name: str) -> str:
         raise NotImplementedError

@@ -45,7 +45,7 @@ def serve(port: int = 5006, show: bool = True, address: str = "127.0.0.1") -> No
 
 def pages(address: str) -> dict[str, Callable[[], pn.Template]]:
     """Every page by its address; `address` is where the server listens."""
-    return {
+    found: dict[str, Callable[[], pn.Template]] = {
         "/": explore.page,
         "/tonight": tonight.page,
         "/compare": compare.page,
@@ -54,6 +54,7 @@ def pages(address: str) -> dict[str, Callable[[], pn.Template]]:
         "/class": class_view.page,
         "/join": lambda: join.page(address),
     }
+    return {path: layout.guarded(page, f".{path}") for path, page in found.items()}
 
 
 class Socket(WSHandler):
