@@ -51,13 +51,19 @@ async def visit(port: int, page: str) -> None:
     connection = await websocket_connect(
         url, subprotocols=["bokeh", token], max_message_size=100_000_000
     )
+
+    async def hear(wanted: str) -> None:
+        while True:
+            part = await connection.read_message()
+            assert part is not None, "the server closed the connection"
+            if isinstance(part, str) and wanted in part:
+                return
+
+    # before that the server does not listen yet
+    await hear('"ACK"')
     for part in ('{"msgid":"1","msgtype":"PULL-DOC-REQ"}', "{}", "{}"):
         await connection.write_message(part)
-    while True:
-        part = await connection.read_message()
-        assert part is not None, "the server closed the connection"
-        if isinstance(part, str) and part.startswith('{"doc"'):
-            break
+    await hear('{"doc"')
     connection.close()
 
 

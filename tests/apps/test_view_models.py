@@ -404,6 +404,15 @@ def test_frames_are_packed_in_the_order_the_browser_takes_apart() -> None:
     np.testing.assert_allclose(numbers[:, -2 * depths : -depths], film.mobile_g_l, **close)
 
 
+def test_fixer_in_layers_of_ones_own_is_somewhere() -> None:
+    """A text-book slab is one layer with a name of its own: the shares add up to all there is."""
+    numbers = runs.run(files.example("slab")).frames["numbers"]
+    shares = numbers[:, 3 : 3 + len(runs.PLACES)]
+    np.testing.assert_allclose(shares.sum(axis=1)[5:], 1, atol=1e-6)
+    other = list(runs.PLACES).index("other")
+    assert shares[5, other] == pytest.approx(1, abs=1e-3)
+
+
 def test_words_follow_the_units() -> None:
     session = state.Session(DEMO)
     # 24 L at 3.785411784 L to the gallon (NIST Handbook 44, Appendix C)
