@@ -20,6 +20,8 @@ LIMITS = {
     "release": "held fixer that lets go slowly",
 }
 """What can hold the washing up."""
+ALIKE = 1.1
+"""Sheets nearer than this ratio are alike: which of them is the worst says nothing."""
 
 
 def limits_now(result: Result, lot: int, time: float) -> str:
@@ -52,7 +54,9 @@ def sentence(result: Result, system: str = "metric") -> str:
             f"{limit:.2g} g/m², after {water}: {end}."
         )
     if result.sheets > 1:
-        who, worst_text = "Every sheet is", f"the worst ends at {worst:.2g} g/m²"
+        alike = max(result.final_residual) < ALIKE * min(result.final_residual)
+        named = "the worst" if alike else f"the worst, sheet {result.worst_sheet},"
+        who, worst_text = "Every sheet is", f"{named} ends at {worst:.2g} g/m²"
     else:
         who, worst_text = "The sheet is", f"it ends at {worst:.2g} g/m²"
     return (

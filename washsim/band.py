@@ -83,12 +83,17 @@ class Band:
         """From when 95 of 100 draws have every sheet under the target to the end; None if never."""
         return _ranked(self.nominal.run.timeline.end - self.crossings.max(axis=1), 1 - BAND[-1])
 
+    @property
+    def slowest(self) -> Array:
+        """(M,) s that the slowest sheet must wash from leaving the fixer; inf if it never does."""
+        return (self.crossings - self.nominal.run.left_fixer).max(axis=1)
+
     def minutes_to_target(self, share: float) -> float | None:
         """The longest a sheet must wash, from leaving the fixer, in this share of the draws.
 
         None if that many draws never get there.
         """
-        return _ranked((self.crossings - self.nominal.run.left_fixer).max(axis=1), share)
+        return _ranked(self.slowest, share)
 
     def quantile(self, shares: tuple[float, ...], *, typical: bool = False) -> Array:
         """(len(shares), T) kg/m2: at each time, of the worst sheet (or the median one)."""

@@ -90,18 +90,25 @@ class Run:
             next(float(s.stop[0]) for s in segments if s.tank == bath) for segments in self.of_lot
         )
 
-    @cached_property
+    @property
     def residual(self) -> Array:
         """(lots, T) kg/m2, whole thickness, mobile and held, without the film of water on it."""
-        rows = self.slab.capacity
-        return np.array([self.see(i, self.times, rows)[:, 0] for i in range(len(self.of_lot))])
+        return self._outputs[0]
 
-    @cached_property
+    @property
     def lowest(self) -> float:
         """Lowest concentration at any node and output, over that of the fixer."""
-        rows = np.eye(self.slab.size)
-        low = min(float(self.see(i, self.times, rows).min()) for i in range(len(self.of_lot)))
-        return low / self.scenario.fixing.concentration
+        return self._outputs[1] / self.scenario.fixing.concentration
+
+    @cached_property
+    def _outputs(self) -> tuple[Array, float]:
+        """What both ask of all states at the outputs, which take long to make."""
+        residual, lowest = [], np.inf
+        for lot in range(len(self.of_lot)):
+            states = self.see(lot, self.times, np.eye(self.slab.size))
+            residual.append(states @ self.slab.capacity[0])
+            lowest = min(lowest, float(states.min()))
+        return np.array(residual), lowest
 
 
 @dataclass(frozen=True)
@@ -172,9 +179,9 @@ class Result:
         """
         slab, n = self.run.slab, self.run.slab.space.size
         sample = slab.space.sample(positions)
-        mobile = self.run.see(lot, times, np.eye(n, slab.size))
-        held = np.zeros_like(mobile)
-        held[:, slab.where] = self.run.see(lot, times, np.eye(slab.size)[n:])
+        seen = self.run.see(lot, times, np.eye(slab.size))
+        mobile, held = seen[:, :n], np.zeros((len(times), n))
+        held[:, slab.where] = seen[:, n:]
         layers = np.clip(positions.astype(int), 0, len(self.run.paper.layers) - 1)
         retention = np.array([self.run.paper.layers[j].retention for j in layers])
         # between nodes a polynomial may dip a hair below zero where the nodes do not
@@ -184,11 +191,12 @@ class Result:
         """kg/m2 in each layer, mobile and held, (T, L) each."""
         slab, n = self.run.slab, self.run.slab.space.size
         weights = slab.space.weights
-        mobile = np.zeros((len(weights), slab.size))
-        held = np.zeros_like(mobile)
-        mobile[:, :n] = weights * slab.shares[0, 0][:, None]
-        held[:, n:] = (weights * slab.shares[0, 1][:, None])[:, slab.where]
-        return self.run.see(lot, times, mobile), self.run.see(lot, times, held)
+        count = len(weights)
+        rows = np.zeros((2 * count, slab.size))
+        rows[:count, :n] = weights * slab.shares[0, 0][:, None]
+        rows[count:, n:] = (weights * slab.shares[0, 1][:, None])[:, slab.where]
+        seen = self.run.see(lot, times, rows)
+        return seen[:, :count], seen[:, count:]
 
     def by_half(self, lot: int, times: Array) -> Array:
         """(T, 2) kg/m2 in the half of the thickness nearer the front, and nearer the back."""
@@ -250,9 +258,9 @@ class Result:
 
     def _floor(self, segment: Segment) -> float:
         if segment.tank == AIR or segment.water is None or segment.volumes is None:
-            return self._at_rest(float(segment.base[0]))
+            return float(self._at_rest(segment.base)[0])
         if segment.inflow is not None and segment.inflow[0] > 0:
-            return self._at_rest(float(segment.base[0]))
+            return float(self._at_rest(segment.base)[0])
         seconds = np.zeros((1, 1))
         lots = self.run.timeline.lots
         areas = {i: lots[i].count * self.scenario.sheet.area for i in segment.parts}
@@ -262,21 +270,23 @@ class Result:
         )
         water, paper = float(segment.volumes.sum()), sum(areas.values())
         if self.run.slab.bend is None:
-            whole = self._at_rest(1.0)
+            whole = float(self._at_rest(np.array(1.0)))
             return whole * amount / (water + whole * paper)
         # what the water keeps falls as the sheets keep more: one root between nothing and all
         low, high = 0.0, amount / water
         for _ in range(60):
             middle = 0.5 * (low + high)
-            over = middle * water + self._at_rest(middle) * paper > amount
+            over = middle * water + self._at_rest(np.array(middle)) * paper > amount
             low, high = (low, middle) if over else (middle, high)
-        return self._at_rest(high)
+        return float(self._at_rest(np.array(high)))
 
-    def _at_rest(self, concentration: float) -> float:
-        """kg/m2 in a sheet whose pores have this concentration throughout, kg/m3, and rest."""
+    def _at_rest(self, concentration: Array) -> Array:
+        """(...) kg/m2 in a sheet whose pores have this concentration (...) all through, kg/m3."""
         slab = self.run.slab
-        held = slab.held[0] if slab.bend is None else slab.held / (1 + slab.bend * concentration)
-        return concentration * float(slab.mobile[0].sum() + held.sum())
+        held = slab.held[0]
+        if slab.bend is not None:
+            held = held / (1 + slab.bend[0] * concentration[..., None])
+        return concentration * (slab.mobile[0].sum() + held.sum(axis=-1))
 
     def half_lives(self, lot: int, time: float) -> tuple[float, ...]:
         """Up to four slowest different half-lives, s, of what goes on around a lot at a time."""
@@ -305,31 +315,35 @@ class Result:
         rows = np.zeros((4, slab.size))
         rows[0, :n], rows[1, n:] = slab.mobile[0], slab.held[0]
         rows[2, 0] = rows[3, n - 1] = 1.0
-        seen = self.run.see(lot, times, rows)
+        mobile, held, front, back = self.run.see(lot, times, rows).T
+        water, open_front, open_back = self._outside(lot, times)
+        pores = mobile / slab.mobile[0].sum()
+        opened = np.maximum(open_front + open_back, 1e-30)
+        face = (open_front * front + open_back * back) / opened
+        waiting = np.maximum(0.0, held - (self._at_rest(pores) - mobile))
+        release = waiting / np.maximum(waiting + mobile, 1e-30)
+        drops = [pores - face, face - water, water - self.scenario.water.thiosulfate]
+        series = np.maximum(0.0, drops)
+        total = series.sum(axis=0)
+        series = (1 - release) * series / np.where(total > 0, total, 1.0)
+        names = ("inside", "film", "bath", "release")
         return [
-            self._shares(lot, float(time), *map(float, row))
-            for time, row in zip(times, seen, strict=True)
+            dict(zip(names, row, strict=True)) for row in np.vstack([series, release]).T.tolist()
         ]
 
-    def _shares(
-        self, lot: int, time: float, mobile: float, held: float, front: float, back: float
-    ) -> dict[str, float]:
-        """mobile and held kg/m2 in the sheet, kg/m3 in the liquid at its faces."""
-        slab = self.run.slab
-        segment = self.run.segment_at(lot, time)
-        seconds = np.clip(time - segment.start, 0.0, segment.stop - segment.start)
-        water = float(segment.water_at(seconds[:, None])[0, 0, 0])
-        fresh = self.scenario.water.thiosulfate
-        pores = mobile / slab.mobile[0].sum()
-        open_front, open_back = self.open_faces(lot, time)
-        face = (open_front * front + open_back * back) / max(open_front + open_back, 1e-30)
-        waiting = max(0.0, held - (self._at_rest(pores) - mobile))
-        release = waiting / max(waiting + mobile, 1e-30)
-        drops = {"inside": pores - face, "film": face - water, "bath": water - fresh}
-        drops = {name: max(0.0, drop) for name, drop in drops.items()}
-        total = sum(drops.values()) or 1.0
-        shares = {name: float((1 - release) * drop / total) for name, drop in drops.items()}
-        return shares | {"release": float(release)}
+    def _outside(self, lot: int, times: Array) -> tuple[Array, Array, Array]:
+        """(T,) each: kg/m3 in the water a lot is in, and whether its front and back are open."""
+        segments = self.run.of_lot[lot]
+        found = np.zeros((3, len(times)))
+        numbers = np.searchsorted([float(one.stop[0]) for one in segments], times)
+        numbers = np.minimum(numbers, len(segments) - 1)
+        for number in np.unique(numbers):
+            segment, here = segments[number], numbers == number
+            longest = segment.stop[0] - segment.start[0]
+            seconds = np.clip(times[here] - segment.start[0], 0.0, longest)[None]
+            found[0, here] = segment.water_at(seconds)[0, :, 0]
+            found[1:, here] = np.array(segment.faces[lot])[:, None]
+        return found[0], found[1], found[2]
 
     # the water
 
@@ -388,7 +402,7 @@ class Result:
         found = list(run.drained)
         flows = {(e.vessel, e.at): e for e in run.timeline.events if isinstance(e, Flow)}
         for segment in run.segments:
-            amount = float(segment.drained_by(segment.stop - segment.start)[0])
+            amount = float(segment.drained()[0])
             if segment.inflow is not None and segment.inflow[0] > 0 and not segment.onward:
                 begun = max(k for k in flows if k[0] == segment.tank and k[1] <= segment.start[0])
                 volume = flows[begun].rate * float(segment.stop[0] - segment.start[0])
@@ -462,8 +476,8 @@ class Result:
             during = (times >= segment.start[0]) & (times < segment.stop[0])
             seconds = (times[during] - segment.start[0])[None]
             found["water"][during] += segment.solute_at(seconds)[0]
-            found["drain"][during] += [float(segment.drained_by(s)[0]) for s in seconds.T]
-            whole = float(segment.drained_by(segment.stop - segment.start)[0])
+            found["drain"][during] += segment.drained_by(seconds)[0]
+            whole = float(segment.drained()[0])
             found["drain"][times >= segment.stop[0]] += whole
         for one in self.run.drained:
             found["drain"][times >= one.at] += one.amount

@@ -6,7 +6,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from washsim import tables
+from washsim.band import BAND, Band
 from washsim.fields import Choice, Part, Quantity, Text, declared
 from washsim.materials import Vessel
 from washsim.recipes import Aid, Bath, Drain, Hold, Rinse, Running, Step, Transfer
@@ -136,14 +139,15 @@ def outcomes(results: Sequence[Result], system: str = "metric") -> list[Row]:
     volume = in_system(UNITS["l"], system)
     water = [volume.from_si(r.litres_total) for r in results]
     a_sheet = [volume.from_si(r.litres_total / r.sheets) for r in results]
-    ratio = [volume.from_si(_ratio(r)) for r in results]
+    for_paper = in_system(UNITS["l_m2"], system)
+    ratio = [for_paper.from_si(_ratio(r)) for r in results]
     rows: list[tuple[str, str, Sequence[float | None]]] = [
         ("taken up in the fixer", "g/m²", [1e3 * r.load[r.worst_lot] for r in results]),
         ("left in the worst sheet", "g/m²", [1e3 * r.worst_residual for r in results]),
         ("under the target after", "min", [r.minutes_to_target for r in results]),
         ("fresh water", volume.label, water),
         ("water per sheet", volume.label, a_sheet),
-        ("last vessel, per m² of paper", volume.label, ratio),
+        ("last vessel, water to paper", for_paper.label, ratio),
         ("heat", "kWh", [r.heat / kilowatt_hour for r in results]),
     ]
     return [
@@ -157,6 +161,29 @@ def _ratio(result: Result) -> float:
     """Water in the last vessel for each square metre of paper, m3/m2."""
     wet = (i for i, step in enumerate(result.scenario.steps, 1) if not isinstance(step, Drain))
     return result.water_to_paper(max(wet))
+
+
+DOUBTS = (
+    "left in 9 of 10 draws, g/m²",
+    "under the target, of 100 draws",
+    "first there, of 100 draws",
+)
+"""What is told of draws."""
+
+
+def doubts(bands: Sequence[Band]) -> list[Row]:
+    """How sure the outcomes are; the bands' draws agree in what they share (draw_together).
+
+    First: of those that get there, no later than any other by what a clock shows.
+    """
+    edges = [np.quantile(1e3 * band.worst, (BAND[0], BAND[-1])) for band in bands]
+    spans = tuple(f"{low:.1g} to {high:.1g}" for low, high in edges)
+    met = tuple(f"{100 * band.chance:.0f}" for band in bands)
+    times = np.array([band.slowest for band in bands]) / minute
+    soonest = times.min(axis=0)
+    first = np.isfinite(times) & (times - np.where(np.isfinite(soonest), soonest, 0.0) < CLOSE)
+    ahead = tuple(f"{100 * share:.0f}" for share in first.mean(axis=1))
+    return [Row(what, words) for what, words in zip(DOUBTS, (spans, met, ahead), strict=True)]
 
 
 def verdict(results: Sequence[Result], system: str = "metric") -> str:

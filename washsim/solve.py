@@ -147,7 +147,7 @@ def march_through(
         segments += news
         if isinstance(event, happening.Dump):
             volume = full - float((tank.volume + tank.dead_volume)[0])
-            flowed = sum(float(s.drained_by(s.stop - s.start)[0]) for s in news)
+            flowed = sum(float(s.drained()[0]) for s in news)
             amount = float((state.tally.drained - before)[0]) - flowed
             step = steps[event.vessel]
             drained.append(Drained(event.at, step, volume, amount))

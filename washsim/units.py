@@ -95,6 +95,7 @@ _US = {
     "l": Unit("gal", "gal", us_gallon),
     "ml": Unit("fl_oz", "fl oz", us_fluid_ounce),
     "l_min": Unit("gal_min", "gal/min", us_gallon / minute),
+    "l_m2": Unit("gal_ft2", "gal/ft²", us_gallon / foot**2),
     "ml_m2": Unit("fl_oz_ft2", "fl oz/ft²", us_fluid_ounce / foot**2),
     "m2_l": Unit("ft2_gal", "ft²/gal", foot**2 / us_gallon),
     "c": Unit("f", "°F", 5 / 9, 273.15 - 32 * 5 / 9),

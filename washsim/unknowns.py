@@ -8,7 +8,7 @@ draws, quantiles and fits all speak of the same z.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -96,6 +96,20 @@ def draw(scenario: Scenario, count: int = 256, seed: int = 1) -> Sample:
     """Draws from the bands of everything unknown in a scenario; count a power of 2."""
     known = unknowns(scenario)
     return sample(known, latent(known, count, seed))
+
+
+def draw_together(
+    scenarios: Sequence[Scenario], count: int = 256, seed: int = 1
+) -> tuple[Sample, ...]:
+    """Draws for each scenario that agree in whatever is unknown in several; count a power of 2.
+
+    Draw for draw it is the same paper and the same hand, so that differences are those of the ways.
+    """
+    known = [unknowns(one) for one in scenarios]
+    every = {one.name: one for ones in known for one in ones}
+    columns = {name: column for column, name in enumerate(every)}
+    z = latent(tuple(every.values()), count, seed)
+    return tuple(sample(ones, z[:, [columns[one.name] for one in ones]]) for ones in known)
 
 
 def unknowns(scenario: Scenario) -> tuple[Unknown, ...]:

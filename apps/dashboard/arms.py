@@ -8,16 +8,20 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
+from bokeh.core.properties import Any as AnyValue
+from bokeh.core.properties import List
+from bokeh.document import Document
 from bokeh.models import ColumnDataSource
 
 from washsim import comparing, files, pictures, side_by_side
 from washsim.comparing import Comparison
 from washsim.errors import InputError, WashsimError
 from washsim.result import Result
+from washsim.scenario import Scenario
 from washsim.solve import solve
-from washsim_dashboard import replies, share
+from washsim_dashboard import doubt, replies, share, state
+from washsim_dashboard.aside import Aside
 from washsim_dashboard.runs import Lines
-from washsim_dashboard.state import Board
 
 FRAMES, POINTS = 120, 50
 """Of each small picture: its frames and its points through the thickness; about 50 kB each."""
@@ -35,6 +39,7 @@ FIRST = "short_fix"
 class Race:
     """Schedules solved together, ready to be shipped."""
 
+    scenarios: tuple[Scenario, ...]
     films: tuple[dict[str, Any], ...]
     curves: tuple[dict[str, Any], ...]
     letters: dict[str, Any]
@@ -51,6 +56,7 @@ def race(comparison: Comparison, system: str = "metric") -> Race:
     results = [solve(one) for one in comparison.scenarios]
     drawn = [pictures.curves(one) for one in results]
     return Race(
+        scenarios=comparison.scenarios,
         films=tuple(film(one) for one in results),
         curves=tuple({"minutes": one.minutes, "residual": one.worst_g_m2} for one in drawn),
         letters=letters(drawn),
@@ -92,6 +98,7 @@ def letters(drawn: Sequence[pictures.Curves]) -> dict[str, Any]:
 def words(comparison: Comparison, results: Sequence[Result], system: str) -> dict[str, Any]:
     """All that the page says and needs once: text, tables, the shared clock, the layers."""
     out = [one.run.left_fixer[one.worst_lot] / 60 for one in results]
+    unknown = ("…",) * len(results)
     return {
         "name": comparison.name,
         "ways": list(comparison.ways),
@@ -101,6 +108,7 @@ def words(comparison: Comparison, results: Sequence[Result], system: str) -> dic
         "verdict": side_by_side.verdict(results, system),
         "differences": rows(side_by_side.differences(comparison.scenarios, system)),
         "outcomes": rows(side_by_side.outcomes(results, system)),
+        "doubts": rows([side_by_side.Row(what, unknown) for what in side_by_side.DOUBTS]),
         "clock": clock(out, [one.run.timeline.end / 60 for one in results]),
         "fixed": min(out),
         "target": 1e3 * results[0].scenario.target.limit,
@@ -137,6 +145,12 @@ def clock(out: Sequence[float], ends: Sequence[float]) -> list[float]:
     return [*fixing.tolist(), *np.linspace(max(out), max(ends), CLOCK - early).tolist()]
 
 
+class Board(state.Board):
+    """doubts: rows of how sure the outcomes are; empty until they are worked out."""
+
+    doubts = List(AnyValue)
+
+
 class Session:
     """One visitor's comparison: asked in, sources out, updated in place."""
 
@@ -154,10 +168,12 @@ class Session:
             found = self.race(asked)
         except WashsimError as problem:
             found, error = self.race({}), str(problem)
-        self.lines, self.told = found.lines, found.told
+        self.lines, self.told, self.scenarios = found.lines, found.told, found.scenarios
         self.films = [ColumnDataSource() for _ in side_by_side.LETTERS]
         self.curves = [ColumnDataSource() for _ in side_by_side.LETTERS]
+        self.bands = [ColumnDataSource(doubt.NO_BAND) for _ in side_by_side.LETTERS]
         self.letters = ColumnDataSource()
+        self.aside = Aside()
         self.ship(found)
         self.board = Board(told=self.words(error), name="board")
         self.board.on_change("asked", self.take)
@@ -176,8 +192,28 @@ class Session:
         with replies.answering(self, new):
             found = self.race(new)
             self.ship(found)
-            self.told = found.told
+            self.told, self.scenarios = found.told, found.scenarios
+            # before the words, so that the browser shows no other schedules' doubts beside them
+            self.doubt()
             self.tell("")
+
+    def attend(self, document: Document) -> None:
+        """Work out how sure it is, now and after each change, beside a running document."""
+        self.aside.document = document
+        self.doubt()
+
+    def doubt(self) -> None:
+        """Forget how sure others were, and begin to work it out for these."""
+        for band in self.bands:
+            if len(band.data["minutes"]):
+                band.data = doubt.NO_BAND
+        self.board.doubts = []
+        self.aside.begin(((doubt.doubts, (self.scenarios,), self.show_doubts),))
+
+    def show_doubts(self, found: doubt.Doubts) -> None:
+        for band, edges in zip(self.bands, found.edges, strict=False):
+            band.data = edges
+        self.board.doubts = found.rows
 
     def ship(self, found: Race) -> None:
         """Put a race into the sources; those of schedules it has not are emptied."""

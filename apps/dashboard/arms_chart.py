@@ -25,6 +25,7 @@ STYLES = (
 def residual(session: Session) -> Chart:
     """Worst sheet of each schedule against one clock, target and spot test drawn across."""
     plot, theme = curves(session)
+    theme += draw_bands(plot, session)
     levels, target = chart.draw_levels(plot, session.lines)
     return chart.finished(plot, theme + levels + draw_letters(plot, session, SIZE), target)
 
@@ -62,6 +63,16 @@ def curves(session: Session) -> tuple[Any, Theme]:
     return plot, theme
 
 
+def draw_bands(plot: Any, session: Session) -> Theme:
+    """What nobody has measured could make of each curve, light enough to lie over one another."""
+    theme: Theme = []
+    for band, (_, _, colour) in zip(session.bands, STYLES, strict=True):
+        area = plot.varea("minutes", "low", "high", source=band, fill_alpha=0.13)
+        area.level = "underlay"
+        theme.append((area.glyph, {"fill_color": colour}))
+    return theme
+
+
 def draw_letters(plot: Any, session: Session, size: int) -> Theme:
     """A letter in a disc on each curve."""
     disc = plot.scatter(
@@ -78,6 +89,8 @@ def draw_letters(plot: Any, session: Session, size: int) -> Theme:
         text_font_size=f"{size}px",
         text_font_style="bold",
     )
+    # above the words of the levels, which would hide them
+    disc.level = letter.level = "annotation"
     return [
         (disc.glyph, {"fill_color": "--card", "line_color": "--ink"}),
         (letter.glyph, {"text_color": "--ink"}),

@@ -1,60 +1,100 @@
-"""What takes longer than a slider may wait: what would help, and the band of what is not known.
+"""What takes longer than a slider may wait: worked out once the controls rest, and told then.
 
-Worked out once the visitor has let go of the controls, one at a time for all visitors, so that it
-never holds up more than one core.
+It is done in a process of its own (helper.py), for all visitors one thing at a time and at a low
+priority, so that it takes nothing from those who drag: threads would take turns with them.
 """
 
 from __future__ import annotations
 
+import asyncio
+import pickle
+import subprocess
+import sys
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Any
 
-import numpy as np
+from bokeh.document import Document
 
-from washsim import helps, pictures, solve
-from washsim.band import Band, solve_band
-from washsim.scenario import Scenario
+PAUSE = 0.5
+"""s without a change after which it is begun."""
+QUEUE = ThreadPoolExecutor(1, thread_name_prefix="aside")
+"""Where it is waited for, by one at a time."""
 
-QUEUE = ThreadPoolExecutor(1)
-"""Where it is worked out."""
-NO_BAND: dict[str, Any] = {"minutes": [], "low": [], "high": []}
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Doubt:
-    """The band's edges for the chart, g/m2, and how sure the outcome is, in words."""
-
-    edges: dict[str, Any]
-    words: str
+Job = tuple[Callable[..., Any], tuple[Any, ...], Callable[[Any], None]]
+"""What to work out, of what, and what to do with what is found; the first two are sent over."""
 
 
-@lru_cache(maxsize=256)
-def help_line(scenario: Scenario, system: str) -> str:
-    """What would help most next, in words; a handful of runs."""
-    result = solve.solve(scenario)
-    return helps.sentence(result, helps.helps(result, system), system)
+class Aside:
+    """One visitor's: what was asked last is worked out, whatever was asked before is given up."""
+
+    def __init__(self) -> None:
+        self.document: Document | None = None
+        self.task: asyncio.Task[None] | None = None
+
+    def begin(self, jobs: Sequence[Job]) -> None:
+        """Work these out one after the other; without a document there is nobody to tell."""
+        if self.document is None:
+            return
+        if self.task is not None:
+            self.task.cancel()
+        # kept, because the loop itself holds a task only weakly
+        self.task = asyncio.get_running_loop().create_task(self._work(self.document, jobs))
+
+    async def _work(self, document: Document, jobs: Sequence[Job]) -> None:
+        await calm()
+        for work, asked, tell in jobs:
+            if _left(document):
+                return
+            loop = asyncio.get_running_loop()
+            found = await loop.run_in_executor(QUEUE, sent, work, asked)
+            if not _left(document):
+                document.add_next_tick_callback(partial(self._tell, self.task, tell, found))
+
+    def _tell(self, task: Any, tell: Callable[[Any], None], found: Any) -> None:
+        if task is self.task:
+            tell(found)
 
 
-@lru_cache(maxsize=64)
-def doubt(scenario: Scenario) -> Doubt:
-    """The scenario washed for many draws of what nobody has measured."""
-    band = solve_band(scenario)
-    curve = pictures.curves(band.nominal, band)
-    low, high = curve.worst_band_g_m2
-    known = np.isfinite(low) & np.isfinite(high)
-    edges = {"minutes": curve.minutes[known], "low": low[known], "high": high[known]}
-    return Doubt(
-        edges={name: values.astype("float32") for name, values in edges.items()},
-        words=sure(band),
-    )
+def _left(document: Document) -> bool:
+    """Whether its visitor has gone."""
+    return document.session_context is None or document.session_context.destroyed
 
 
-def sure(band: Band) -> str:
-    """The share of the draws that end under the target, in words."""
-    met = round(100 * band.chance)
-    draws = f"of {band.sample.members} draws of what nobody has measured"
-    if band.chance in (0.0, 1.0):
-        return f"{'all' if band.chance else 'none'} {draws} end under the target"
-    return f"{met} in 100 {draws} end under the target"
+async def calm() -> None:
+    """Wait for a pause in which the server has little else to do: on a busy one it ends late."""
+    loop = asyncio.get_running_loop()
+    late = True
+    while late:
+        begun = loop.time()
+        await asyncio.sleep(PAUSE)
+        late = loop.time() - begun > 1.1 * PAUSE
+
+
+def sent(work: Callable[..., Any], asked: tuple[Any, ...]) -> Any:
+    """What the other process finds; where it was ended from outside, another is begun once."""
+    try:
+        return _exchange(work, asked)
+    except (EOFError, BrokenPipeError):
+        _helper.cache_clear()
+        return _exchange(work, asked)
+
+
+def _exchange(work: Callable[..., Any], asked: tuple[Any, ...]) -> Any:
+    helper = _helper()
+    assert helper.stdin, "begun with pipes"
+    assert helper.stdout, "begun with pipes"
+    pickle.dump((work, asked), helper.stdin)
+    helper.stdin.flush()
+    found, failed = pickle.load(helper.stdout)
+    if failed:
+        raise found
+    return found
+
+
+@lru_cache(maxsize=1)
+def _helper() -> subprocess.Popen[bytes]:
+    """The other process, begun when it is first needed; it ends with its pipes."""
+    command = [sys.executable, "-m", "washsim_dashboard.helper"]
+    return subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE)

@@ -164,4 +164,6 @@ def words(level: float, text: str, *, above: bool) -> Label:
         text_font=FONT,
         text_font_size="14px",
         background_fill_alpha=0.75,
+        # over the curves, under their letters
+        level="guide",
     )

@@ -21,6 +21,7 @@ def page() -> pn.Template:
     session = visit()
     residual = arms_chart.residual(session)
     embed(session, residual, "compare.js")
+    session.attend(pn.state.curdoc)
     return layout.template(
         "compare.html",
         here=ADDRESS,

@@ -58,7 +58,7 @@ def asked_for() -> tuple[Scenario, str]:
         return files.example("demo"), ""
     try:
         scenario = share.unpack(found[0].decode("ascii", "replace"))
-        runs.run(scenario)
+        runs.run(scenario, layout.units())
     except WashsimError as error:
         return files.example("demo"), f"{error}. The demo evening is shown instead."
     return scenario, ""

@@ -54,7 +54,7 @@ _LABELS = {
     "baths": "Baths",
     "duration": "Time",
     "after": "Joins or begins after",
-    "kind": "Water",
+    "kind": "Water (film data, 1967)",
     "how": "What touches",
     "preset": "Where it comes from",
     "residual": "Own target",

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import logging
+from collections.abc import Callable, Mapping
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -11,7 +12,9 @@ import panel as pn
 from bokeh.models import CustomJS, Model
 from jinja2 import Environment, FileSystemLoader
 
+from washsim.errors import WashsimError
 from washsim.units import SYSTEMS
+from washsim_dashboard import replies
 
 ASSETS = Path(__file__).parent / "assets"
 """Our templates, scripts and styles; the server hands them out under /assets."""
@@ -56,6 +59,22 @@ def template(
     for key, value in {**frame, **values}.items():
         found.add_variable(key, value)
     return found
+
+
+def guarded(page: Callable[[], pn.Template], here: str) -> Callable[[], pn.Template]:
+    """The page of that address; where making it fails, one that says so in a sentence."""
+
+    def made() -> pn.Template:
+        try:
+            return page()
+        except WashsimError as error:
+            words = str(error)
+        except Exception:
+            logging.getLogger(__name__).exception("making the page %s", here)
+            words = replies.FAILED
+        return template("failed.html", here=here, roots={}, values={"words": words})
+
+    return made
 
 
 def units() -> str:

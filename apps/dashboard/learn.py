@@ -53,7 +53,7 @@ class Page(RequestHandler):
             self.set_status(404)
             self.finish(index(str(error)))
         except Exception:
-            logging.getLogger(__name__).exception("asked for %r", self.request.uri)
+            logging.getLogger(__name__).exception("making a page of %.200r", name)
             self.set_status(500)
             self.finish(index(replies.FAILED))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Callable
 
 import panel as pn
@@ -28,6 +29,8 @@ def serve(port: int = 5006, show: bool = True, address: str = "127.0.0.1") -> No
     An address other than this machine's own, such as 0.0.0.0, lets a class in: then pages
     reached under any name of this machine may connect.
     """
+    # what was loaded stays: looking through it for rubbish would hold visitors up, 0.1 s at a time
+    gc.freeze()
     pn.serve(
         pages(address),
         port=port,
@@ -42,7 +45,7 @@ def serve(port: int = 5006, show: bool = True, address: str = "127.0.0.1") -> No
 
 def pages(address: str) -> dict[str, Callable[[], pn.Template]]:
     """Every page by its address; `address` is where the server listens."""
-    return {
+    found: dict[str, Callable[[], pn.Template]] = {
         "/": explore.page,
         "/tonight": tonight.page,
         "/compare": compare.page,
@@ -51,6 +54,7 @@ def pages(address: str) -> dict[str, Callable[[], pn.Template]]:
         "/class": class_view.page,
         "/join": lambda: join.page(address),
     }
+    return {path: layout.guarded(page, f".{path}") for path, page in found.items()}
 
 
 class Socket(WSHandler):

@@ -19,6 +19,7 @@ PLACES = {
     "emulsion": "emulsion",
     "baryta": "baryta",
     "base": "base, mobile",
+    "other": "other layers",
     "held": "held",
     "water": "water",
     "drain": "drain",
@@ -88,9 +89,10 @@ def packed(film: pictures.Frames) -> Any:
 
     minutes, water, residual, the share in each of PLACES, mobile and held by depth.
     """
-    # a sheet without some layer has no fixer in it
+    # a sheet without some layer has no fixer in it; layers of one's own may be called anything
     none = np.zeros(len(film.minutes))
-    shares = [film.where.get(name, none) for name in PLACES]
+    other = sum((share for name, share in film.where.items() if name not in PLACES), none)
+    shares = [other if name == "other" else film.where.get(name, none) for name in PLACES]
     single = np.stack([film.minutes, film.water_g_l, film.residual_g_m2, *shares], axis=1)
     return np.hstack([single, film.mobile_g_l, film.held_g_l]).astype("float32")
 

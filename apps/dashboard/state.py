@@ -3,11 +3,9 @@ browser holds of it."""
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import Callable
 from contextlib import nullcontext
 from dataclasses import dataclass
-from functools import partial
 from typing import Any
 
 from bokeh.core.properties import Any as AnyValue
@@ -22,13 +20,12 @@ from washsim.errors import InputError
 from washsim.fields import one_of
 from washsim.scenario import Scenario
 from washsim.units import SYSTEMS
-from washsim_dashboard import aside, edits, first, form, inputs, replies, share
+from washsim_dashboard import doubt, edits, first, form, inputs, replies, share
+from washsim_dashboard.aside import Aside
 from washsim_dashboard.runs import Lines, Run, run, same_layers
 
 UNDOS = 100
 """Scenarios remembered for undo."""
-PAUSE = 0.5
-"""s without a change after which what stands aside is worked out."""
 
 
 class Board(DataModel):
@@ -57,16 +54,6 @@ class Moment:
     """Whether it came of the three questions, so that what was assumed is to be listed."""
 
 
-async def calm() -> None:
-    """Wait for a pause in which the server has little else to do: on a busy one it ends late."""
-    loop = asyncio.get_running_loop()
-    late = True
-    while late:
-        begun = loop.time()
-        await asyncio.sleep(PAUSE)
-        late = loop.time() - begun > 1.1 * PAUSE
-
-
 class Session:
     """Changes in, sources out; a change updates the sources in place or is refused in words."""
 
@@ -81,56 +68,36 @@ class Session:
         self.frames = ColumnDataSource(found.frames, name="frames")
         self.layers = ColumnDataSource(found.layers, name="layers")
         self.curves = ColumnDataSource(found.curves, name="curves")
-        self.band = ColumnDataSource(aside.NO_BAND, name="band")
+        self.band = ColumnDataSource(doubt.NO_BAND, name="band")
         self.lines: Lines = found.lines
         self.board = Board(shape=self.shape(), told=self.words(notice), name="board")
         self.board.on_change("asked", self.take)
         self.document: Document | None = None
-        self.advising: asyncio.Task[None] | None = None
+        self.aside = Aside()
 
     def attend(self, document: Document) -> None:
         """Work out what stands aside, now and after each change, beside a running document."""
-        self.document = document
+        self.document = self.aside.document = document
         self.advise()
 
     def advise(self) -> None:
         """Forget what was said of another scenario, and begin to work it out for this one."""
-        if self.document is None:
-            return
         self.board.update(help="", sure="")
         if len(self.band.data["minutes"]):
-            self.band.data = aside.NO_BAND
-        # kept, because the loop itself holds a task only weakly
-        self.advising = asyncio.get_running_loop().create_task(self._advise(self.document))
+            self.band.data = doubt.NO_BAND
+        self.aside.begin(
+            (
+                (doubt.help_line, (self.scenario, self.system), self.show_help),
+                (doubt.doubt, (self.scenario,), self.show_doubt),
+            )
+        )
 
-    async def _advise(self, document: Document) -> None:
-        asked = (self.scenario, self.system)
-        loop = asyncio.get_running_loop()
+    def show_help(self, line: str) -> None:
+        self.board.help = line
 
-        def show(**words: str) -> None:
-            if asked == (self.scenario, self.system):
-                self.board.update(**words)
-
-        def show_doubt(found: aside.Doubt) -> None:
-            if asked == (self.scenario, self.system):
-                self.band.data = found.edges
-                self.board.sure = found.words
-
-        def left() -> bool:
-            return document.session_context is None or document.session_context.destroyed
-
-        await calm()
-        # a visitor may have changed it, or left, before it is this one's turn
-        for work, tell in (
-            (lambda: aside.help_line(*asked), lambda line: show(help=line)),
-            (lambda: aside.doubt(asked[0]), show_doubt),
-        ):
-            if left() or asked != (self.scenario, self.system):
-                return
-            found = await loop.run_in_executor(aside.QUEUE, work)
-            if left():
-                return
-            document.add_next_tick_callback(partial(tell, found))
+    def show_doubt(self, found: doubt.Doubt) -> None:
+        self.band.data = found.edges
+        self.board.sure = found.words
 
     @property
     def scenario(self) -> Scenario:

@@ -90,15 +90,17 @@ def test_keys_turn_the_pages(visit: Visit) -> None:
         expect(page).to_have_url(re.compile(rf"\?question={name}$"))
 
 
-def test_all_words_are_large_on_a_projector(visit: Visit) -> None:
-    page = visit("class?question=with_aid")
+@pytest.mark.parametrize(("size", "least"), [((1280, 720), 24), ((390, 844), 20)])
+def test_all_words_are_large(visit: Visit, size: tuple[int, int], least: int) -> None:
+    """On a projector for the last row, on a phone as large as four cards beside it leave room."""
+    page = visit("class?question=with_aid", size)
     sizes = """[...document.querySelectorAll('main *')].filter(one =>
         one.checkVisibility() && [...one.childNodes].some(n => n.nodeType === 3 && n.data.trim()))
         .map(one => [one.className, parseFloat(getComputedStyle(one).fontSize)])"""
-    small = [found for found in page.evaluate(sizes) if found[1] < 24]
+    small = [found for found in page.evaluate(sizes) if found[1] < least]
     page.keyboard.press("a")
     page.keyboard.press("End")
-    small += [found for found in page.evaluate(sizes) if found[1] < 24]
+    small += [found for found in page.evaluate(sizes) if found[1] < least]
     assert small == []
 
 

@@ -139,3 +139,13 @@ def test_the_visitors_units_are_in_the_words(visit: Visit) -> None:
     page = visit("compare?question=winter_tap")
     page.get_by_label("Units").select_option("us")
     expect(page.locator("#rows")).to_contain_text("44.6 °F")
+
+
+def test_how_sure_it_is_follows_in_rows_that_were_there(visit: Visit) -> None:
+    page = visit("compare?question=strip_and_batch")
+    rows = page.locator("#rows tr")
+    count = rows.count()
+    met = rows.filter(has_text="under the target, of 100 draws").locator("td").first
+    expect(met).to_have_text(re.compile(r"\d"), timeout=60_000)
+    assert rows.count() == count
+    assert "…" not in page.locator("#rows").inner_text()

@@ -16,7 +16,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from washsim import advice, band, files, helps, solve
 from washsim.units import celsius
-from washsim_dashboard import aside, edits, first, inputs, share
+from washsim_dashboard import doubt, edits, first, inputs, share
 
 DEMO = files.example("demo")
 
@@ -307,7 +307,7 @@ def test_what_helps_most_is_told_once_the_slider_rests(page: Page) -> None:
 
 
 def test_the_band_of_what_is_not_known_follows(page: Page) -> None:
-    words = aside.sure(band.solve_band(DEMO))
+    words = doubt.sure(band.solve_band(DEMO))
     expect(page.locator("#sure")).to_have_text(words, timeout=30_000)
     settle(page)
     shown = page.locator("[data-chart=residual]").screenshot()
@@ -315,7 +315,7 @@ def test_the_band_of_what_is_not_known_follows(page: Page) -> None:
     answered(page, 1)
     # what was said of another scenario is gone at once
     expect(page.locator("#sure")).to_have_text("…")
-    short = aside.sure(band.solve_band(DEMO.but({"steps.1.baths": 2})))
+    short = doubt.sure(band.solve_band(DEMO.but({"steps.1.baths": 2})))
     assert short != words
     expect(page.locator("#sure")).to_have_text(short, timeout=30_000)
     settle(page)
@@ -462,3 +462,41 @@ def test_layout(page: Page, request: pytest.FixtureRequest) -> None:
             box = page.locator(part).bounding_box()
             assert box is not None
             assert box["y"] + box["height"] <= height, f"{part} needs scrolling"
+
+
+def test_scrub_chart_and_sliders_follow_a_finger(browser: Browser, address: str) -> None:
+    context = browser.new_context(
+        viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True
+    )
+    page = context.new_page()
+    page.goto(address)
+    page.wait_for_selector("body[data-answer]")
+    hand = context.new_cdp_session(page)
+
+    def drag(place: str, start: float, stop: float) -> None:
+        """Along the middle of something, between two shares of its width."""
+        page.locator(place).scroll_into_view_if_needed()
+        box = page.locator(place).bounding_box()
+        assert box
+
+        def touch(kind: str, *shares: float) -> None:
+            y = box["y"] + box["height"] / 2
+            points = [{"x": box["x"] + share * box["width"], "y": y} for share in shares]
+            hand.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+
+        touch("touchStart", start)
+        for step in range(1, 7):
+            touch("touchMove", start + (stop - start) * step / 6)
+        touch("touchEnd")
+
+    scrub = page.locator("#scrub")
+    last = float(scrub.get_attribute("max") or 0)
+    drag("#scrub", 0.9, 0.3)
+    # the thumb is as wide as a tenth of the bar
+    assert float(scrub.input_value()) == pytest.approx(0.3 * last, abs=0.1 * last)
+    drag("[data-chart=residual]", 0.4, 0.8)
+    page.wait_for_function(f"document.getElementById('scrub').value > {0.6 * last}")
+    drag("#in-fixing_time", 0.1, 0.9)
+    expect(page.locator("[data-control=fixing_time] output")).to_have_text(re.compile("^5[0-9]0 s"))
+    answered(page, 1)
+    context.close()

@@ -18,7 +18,7 @@ from washsim.errors import InputError
 from washsim.recipes import STEPS, Bath, Running
 from washsim.scenario import Scenario
 from washsim.units import SYSTEMS, celsius, litre_per_minute
-from washsim_dashboard import aside, edits, first, form, inputs, runs, share, state
+from washsim_dashboard import doubt, edits, first, form, inputs, runs, share, state
 
 EXAMPLES = [files.example(name) for name in files.examples()]
 DEMO = files.example("demo")
@@ -379,7 +379,7 @@ def test_assumptions_are_listed_until_the_next_change() -> None:
 
 def test_doubt_is_the_band_in_words_and_edges() -> None:
     """The edges are quantiles of the draws, so half lies below the middle: numpy says the same."""
-    found = aside.doubt(DEMO)
+    found = doubt.doubt(DEMO)
     drawn = band.solve_band(DEMO)
     met = float(np.mean(drawn.worst <= DEMO.target.limit))
     assert f"{100 * met:.0f} in 100 of {len(drawn.worst)} draws" in found.words
@@ -402,6 +402,15 @@ def test_frames_are_packed_in_the_order_the_browser_takes_apart() -> None:
     np.testing.assert_allclose(numbers[:, 3 : 3 + places].sum(axis=1)[5:], 1, atol=1e-6)
     np.testing.assert_allclose(numbers[:, -depths:], film.held_g_l, **close)
     np.testing.assert_allclose(numbers[:, -2 * depths : -depths], film.mobile_g_l, **close)
+
+
+def test_fixer_in_layers_of_ones_own_is_somewhere() -> None:
+    """A text-book slab is one layer with a name of its own: the shares add up to all there is."""
+    numbers = runs.run(files.example("slab")).frames["numbers"]
+    shares = numbers[:, 3 : 3 + len(runs.PLACES)]
+    np.testing.assert_allclose(shares.sum(axis=1)[5:], 1, atol=1e-6)
+    other = list(runs.PLACES).index("other")
+    assert shares[5, other] == pytest.approx(1, abs=1e-3)
 
 
 def test_words_follow_the_units() -> None:

@@ -199,7 +199,7 @@ def test_rows_of_outcomes_carry_their_units():
         "min",
         "L",
         "L",
-        "L",
+        "L/m²",
         "kWh",
     ]
     assert "heat, kWh" not in [row.what for row in side_by_side.outcomes(runs("forgotten"))]

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import json
+import re
+
 import numpy as np
 import pytest
 
-from washsim import comparing, files
+from washsim import comparing, files, side_by_side
 from washsim.errors import InputError
 from washsim.solve import solve
-from washsim_dashboard import arms, share
+from washsim_dashboard import arms, doubt, share
 
 
 def test_each_schedule_is_shipped_with_as_many_frames_as_words():
@@ -125,6 +128,24 @@ def test_a_damaged_batch_is_said_and_the_demo_stands_in():
     assert session.batch == files.example("demo")
 
 
-def test_words_come_in_the_visitors_units():
-    session = arms.Session({"question": "winter_tap"}, system="us")
-    assert any(row["what"] == "fresh water, gal" for row in session.board.told["outcomes"])
+METRIC = re.compile(r"\d ?(L|mL|L/min|°C|K|cm|mm)\b|[^g]/m²")
+
+
+@pytest.mark.parametrize("name", comparing.questions())
+def test_words_come_in_the_visitors_units(name):
+    found = comparing.question(name)
+    assert METRIC.search(json.dumps(arms.race(found).told, ensure_ascii=False))
+    assert not METRIC.search(json.dumps(arms.race(found, "us").told, ensure_ascii=False))
+
+
+def test_doubts_follow_and_those_of_other_schedules_are_forgotten():
+    session = arms.Session({"question": "strip_and_batch"})
+    assert {value for row in session.told["doubts"] for value in row["values"]} == {"…"}
+    found = doubt.doubts(session.scenarios)
+    session.show_doubts(found)
+    assert [row["what"] for row in session.board.doubts] == list(side_by_side.DOUBTS)
+    for source, edges in zip(session.bands, found.edges, strict=False):
+        assert list(source.data["high"]) == list(edges["high"])
+    session.board.asked = {"question": "winter_tap"}
+    assert session.board.doubts == []
+    assert [len(source.data["minutes"]) for source in session.bands] == [0, 0, 0, 0]

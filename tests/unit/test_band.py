@@ -10,7 +10,7 @@ import pytest
 from scipy import stats
 
 from washsim import __main__ as cli
-from washsim import band, files, pictures, unknowns
+from washsim import band, files, pictures, side_by_side, unknowns
 from washsim.solve import solve
 from washsim.unknowns import NOMINAL, Sample
 
@@ -165,3 +165,40 @@ def test_time_to_spare_is_what_can_be_left_out() -> None:
     shorter = scenario.but({"steps.1.duration": scenario.steps[0].duration - 60 * spare})
     # a wash that ends when the target is met ends at the target; curves are cut in 300 outputs
     assert solve(shorter).worst_residual == pytest.approx(scenario.target.limit, rel=2e-3)
+
+
+def test_draws_together_agree_in_what_is_shared() -> None:
+    demo = files.example("demo")
+    running = files.with_method(demo, "slots")
+    one, other = unknowns.draw_together((demo, running))
+    shared = one.factors.keys() & other.factors.keys()
+    assert "base.hindrance" in shared
+    assert "exchange" in other.factors.keys() - one.factors.keys()
+    for name in shared:
+        np.testing.assert_array_equal(one.factors[name], other.factors[name])
+    alone = unknowns.draw(demo)
+    (same,) = unknowns.draw_together((demo,))
+    assert alone.factors.keys() == same.factors.keys()
+    np.testing.assert_array_equal(alone.factors["stock"], same.factors["stock"])
+
+
+def test_doubts_side_by_side_are_counted_draw_by_draw() -> None:
+    """Counted one by one here, by a plain loop."""
+    scenarios = (files.example("demo"), files.example("demo").but({"steps.1.baths": 3}))
+    draws = unknowns.draw_together(scenarios, count=64)
+    bands = [band.solve_band(*pair) for pair in zip(scenarios, draws, strict=True)]
+    spans, met, first = side_by_side.doubts(bands)
+    minutes = [one.crossings.max(axis=1) - one.nominal.run.left_fixer[0] for one in bands]
+    for arm, found in enumerate(bands):
+        low, high = sorted(1e3 * found.worst)[3], sorted(1e3 * found.worst)[-4]
+        shown = [float(text) for text in spans.values[arm].split(" to ")]
+        # one digit is shown, and a quantile lies between two draws
+        assert shown == pytest.approx([low, high], rel=0.5)
+        under = sum(left <= found.scenario.target.limit for left in found.worst)
+        assert met.values[arm] == f"{100 * under / 64:.0f}"
+        ahead = [
+            minutes[arm][i] < np.inf and minutes[arm][i] - minutes[1 - arm][i] < 30
+            for i in range(64)
+        ]
+        assert first.values[arm] == f"{100 * sum(ahead) / 64:.0f}"
+    assert [row.what for row in (spans, met, first)] == list(side_by_side.DOUBTS)

@@ -58,4 +58,5 @@ def test_a_pushed_decay_answers_for_any_time_and_for_integrals():
         assert one.at(np.array([[end]]))[0, 0] == pytest.approx(expected, rel=1e-9, abs=1e-11)
         for row in range(3):
             area = quad(lambda t, row=row: one.at(np.array([[t]]))[0, 0, row], 0, end, limit=200)[0]
-            assert one.integral(np.array([end]), row) == pytest.approx(area, rel=1e-8, abs=1e-9)
+            found = one.integral(np.array([[end]]), row)[0, 0]
+            assert found == pytest.approx(area, rel=1e-8, abs=1e-9)

@@ -125,6 +125,7 @@ US = [
     ("l", "gal", 231 * Fraction(254, 10000) ** 3),
     ("ml", "fl oz", 231 * Fraction(254, 10000) ** 3 / 128),
     ("l_min", "gal/min", 231 * Fraction(254, 10000) ** 3 / 60),
+    ("l_m2", "gal/ft²", 231 * Fraction(254, 10000) ** 3 / (12 * Fraction(254, 10000)) ** 2),
     ("ml_m2", "fl oz/ft²", 231 * Fraction(254, 10000) ** 3 / 128 / (12 * Fraction(254, 10000)) ** 2),
     ("m2_l", "ft²/gal", (12 * Fraction(254, 10000)) ** 2 / (231 * Fraction(254, 10000) ** 3)),
     ("k", "°F", Fraction(5, 9)),

@@ -153,9 +153,9 @@ class Decay:
         return (faded * self.amplitudes[:, None, :]) @ seen.swapaxes(1, 2)
 
     def integral(self, seconds: Array, row: int) -> Array:
-        """(M,) the integral of unknown `row` from 0 to seconds (M,)."""
-        passed = spans(self.rates, seconds[:, None])
-        return np.sum(self.compose[:, row] * self.amplitudes * passed, axis=1)
+        """(M, T) the integral of unknown `row` from 0 to seconds (M, T)."""
+        passed = spans(self.rates[:, None, :], seconds[:, :, None])
+        return (passed @ (self.compose[:, row] * self.amplitudes)[:, :, None])[:, :, 0]
 
     def by(self, compose: Array) -> Decay:
         """The same, seen by other rows (M, o, q)."""

@@ -161,7 +161,7 @@ class March(Solving):
                 at = replace(at, supply=passed / flowed)
                 self.tally.taken = self.tally.taken - passed
             pieces = list(self._pieces(index, at, start))
-            passed = np.sum([one.passed_by(one.stop - one.start) for one in pieces], axis=0)
+            passed = np.sum([one.passed() for one in pieces], axis=0)
             onward = index != row[-1]
             if onward:
                 self.tally.drained = self.tally.drained - passed

@@ -99,11 +99,13 @@ class Pushed:
         return found + (added[:, :, None] @ pushed)[:, :, 0]
 
     def integral(self, seconds: Array, row: int) -> Array:
-        """(M,) the integral of unknown `row` from 0 to seconds (M,)."""
-        since = np.clip(seconds[:, None] - self.begins, 0.0, self.lengths)
-        steps = np.broadcast_to(np.arange(since.shape[1]), since.shape)
-        whole = self._answer(steps, since, 1, slice(None))
-        return np.sum(whole * self.compose[:, None, row], axis=(1, 2))
+        """(M, T) the integral of unknown `row` from 0 to seconds (M, T)."""
+        passed = seconds[:, :, None] - self.begins[:, None]
+        since = np.clip(passed, 0.0, self.lengths[:, None])
+        steps = np.broadcast_to(np.arange(since.shape[2]), since.shape)
+        flat = (len(since), -1)
+        whole = self._answer(steps.reshape(flat), since.reshape(flat), 1, slice(None))
+        return (whole @ self.compose[:, row, :, None]).reshape(since.shape).sum(axis=2)
 
     def _share(self, steps: NDArray[np.intp], since: Array) -> Array:
         return since / np.maximum(np.take_along_axis(self.lengths, steps, axis=1), 1e-300)

@@ -64,11 +64,20 @@ class Segment:
         return np.sum(self.water_at(seconds) * self.volumes[:, None, :], axis=2)
 
     def drained_by(self, seconds: Array) -> Array:
-        """(M,) kg that went to the drain with the flow in the first seconds (M,)."""
-        return np.zeros(len(self.base)) if self.onward else self.passed_by(seconds)
+        """(M, T) kg that went to the drain with the flow in the first seconds (M, T)."""
+        return np.zeros(seconds.shape) if self.onward else self.passed_by(seconds)
+
+    def drained(self) -> Array:
+        """(M,) kg that went to the drain with the flow in all."""
+        return self.drained_by((self.stop - self.start)[:, None])[:, 0]
 
     def passed_by(self, seconds: Array) -> Array:
-        """(M,) kg that left a bounded tank with the flow in the first seconds (M,)."""
+        """(M, T) kg that left a bounded tank with the flow in the first seconds (M, T)."""
         if self.water is None or self.inflow is None:
-            return np.zeros(len(self.base))
-        return self.inflow * (self.water.integral(seconds, 0) + self.base * seconds)
+            return np.zeros(seconds.shape)
+        known = self.base[:, None] * seconds
+        return self.inflow[:, None] * (self.water.integral(seconds, 0) + known)
+
+    def passed(self) -> Array:
+        """(M,) kg that left a bounded tank with the flow in all."""
+        return self.passed_by((self.stop - self.start)[:, None])[:, 0]

@@ -54,7 +54,7 @@ class Solving(State):
             through = part.by(alone.flows)
             roots = np.sqrt(at.film * np.array(lot.open_faces))
             for face, row in enumerate(film_rows(self.slabs[lot.slab])):
-                given = roots[:, face] * through.integral(seconds, row)
+                given = roots[:, face] * through.integral(seconds[:, None], row)[:, 0]
                 self.tally.taken = self.tally.taken - lot.area * given
             lot.state = part.at(seconds[:, None])[:, 0] + at.supply[:, None]
         return Segment(index, start, tank.clock, at.supply, parts, self._faces(tank))
@@ -101,7 +101,7 @@ class Solving(State):
         )
         if at.inflow.any():
             self.tally.taken = self.tally.taken + at.inflow * at.supply * seconds
-            self.tally.drained = self.tally.drained + segment.drained_by(seconds)
+            self.tally.drained = self.tally.drained + segment.drained()
         tank.moving, tank.dead = end[:, first], end[:, -1]
         return segment
 

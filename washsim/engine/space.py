@@ -54,10 +54,12 @@ class Space:
         positions = np.asarray(positions, dtype=float)
         layer = np.clip(positions.astype(int), 0, len(self.intervals) - 1)
         matrix = np.zeros((len(positions), self.size))
-        for row, (j, s) in enumerate(zip(layer, positions, strict=True)):
-            first = sum(self.intervals[:j])
-            local = self.nodes[first : first + self.intervals[j] + 1]
-            matrix[row, first : first + len(local)] = _interpolation(self.family, local, s)
+        first = 0
+        for j, count in enumerate(self.intervals):
+            rows = np.flatnonzero(layer == j)
+            here = slice(first, first + count + 1)
+            matrix[rows, here] = _interpolation(self.family, self.nodes[here], positions[rows])
+            first += count
         return matrix
 
     def window(self, start: float, stop: float) -> Array:
@@ -76,20 +78,15 @@ class Space:
         return weights
 
 
-def _interpolation(family: str, nodes: Array, s: float) -> Array:
-    """(n,) values at s of the nodal basis functions of one layer."""
-    gap = s - nodes
-    hit = np.flatnonzero(gap == 0)
-    if hit.size:
-        return np.eye(len(nodes))[hit[0]]
+def _interpolation(family: str, nodes: Array, positions: Array) -> Array:
+    """(P, n) values at positions (P,) of the nodal basis functions of one layer."""
+    gaps = positions[:, None] - nodes
     if family == "even":
-        right = int(np.searchsorted(nodes, s))
-        share = (s - nodes[right - 1]) / (nodes[right] - nodes[right - 1])
-        row = np.zeros(len(nodes))
-        row[right - 1 : right + 1] = 1 - share, share
-        return row
-    terms = _barycentric(nodes) / gap
-    return terms / terms.sum()
+        spacing = (nodes[-1] - nodes[0]) / (len(nodes) - 1)
+        return np.maximum(1.0 - np.abs(gaps) / spacing, 0.0)
+    hit = gaps == 0
+    terms = _barycentric(nodes) / np.where(hit, 1.0, gaps)
+    return np.where(hit.any(axis=1)[:, None], hit, terms / terms.sum(axis=1)[:, None])
 
 
 def _barycentric(nodes: Array) -> Array:

@@ -38,7 +38,7 @@ export function start({ board, films, figure, marker, target, theme, palette, co
   const arms = new Arms(boxes, palette, large ? LARGE : 16);
   followClock(player, figure, marker);
   followTheme(theme);
-  if (!large) smallAxes(figure);
+  if (!large) smallWords(figure, target.at(-1));
   onTheme(() => arms.redraw());
 
   const freeze = () => {
@@ -99,9 +99,12 @@ export function start({ board, films, figure, marker, target, theme, palette, co
   board.properties.told.change.connect(tell);
 }
 
-function smallAxes(figure) {
-  const size = { axis_label_text_font_size: "14px", major_label_text_font_size: "14px" };
-  for (const axis of [...figure.below, ...figure.left]) axis.setv(size, HERE_ONLY);
+// the words of the chart as large as a phone has room for
+function smallWords(figure, name) {
+  const size = "20px";
+  const words = { axis_label_text_font_size: size, major_label_text_font_size: size };
+  for (const axis of [...figure.below, ...figure.left]) axis.setv(words, HERE_ONLY);
+  name.setv({ text_font_size: size }, HERE_ONLY);
 }
 
 function say(told, questions) {

@@ -43,7 +43,7 @@ export function start({ board, films, figure, marker, target, theme, palette }) 
       arms.load(told, films);
       moveTarget(target, told.target);
       player.load(told.clock, told.clock.at(-1) * OPENING);
-      say(told);
+      say(board);
     }
     // a visitor who chooses on is not set back to what was chosen before
     if (!awaited) showChoice(told);
@@ -51,6 +51,8 @@ export function start({ board, films, figure, marker, target, theme, palette }) 
   };
   tell();
   board.properties.told.change.connect(tell);
+  // how sure it is follows once it is worked out
+  board.properties.doubts.change.connect(() => { if (!awaited) fillTable(board); });
 }
 
 function showChoice(told) {
@@ -62,12 +64,18 @@ function showChoice(told) {
   setState(told.state, own ? `ways=${told.ways.join(",")}` : `question=${told.name}`);
 }
 
-function say(told) {
+function say(board) {
+  const { told } = board;
   find("asks").textContent = told.asks;
   find("verdict").textContent = told.verdict;
   find("claim").textContent = told.claim;
+  fillTable(board);
+}
+
+function fillTable({ told, doubts }) {
   fill(find("rows"), told.arms, [
     ["What came of it", told.outcomes],
+    ["How sure: draws of the unmeasured", doubts.length ? doubts : told.doubts],
     ["What differs", told.differences],
   ]);
 }

@@ -17,6 +17,7 @@ import { bindKeys, bindTransport, showScrub } from "./transport.js";
 
 const OPENING = 0.5; // share of the load still in the sheet
 const PLACES = [...document.querySelectorAll("[data-place]")].map((one) => one.dataset.place);
+const LAYERS = ["emulsion", "baryta", "base", "other"];
 const find = (id) => document.getElementById(id);
 
 export function start({ board, frames, layers, curves, residual, target, water, theme, palette }) {
@@ -94,6 +95,8 @@ function load({ player, section, run, layers }, minute) {
     mobile, held, water, place,
     sealed: sealed[0],
   });
+  // a layer that this paper has not got is no place for fixer
+  for (const layer of LAYERS) find(`row-${layer}`).hidden = !run[`in_${layer}`].some((share) => share > 0);
   player.load(run.minutes, minute);
 }
 

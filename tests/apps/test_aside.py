@@ -1,0 +1,65 @@
+"""What is worked out beside the pages: in another process, politely, and only what was asked last."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import signal
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from typing import Any
+
+import pytest
+
+from washsim import files
+from washsim.errors import InputError
+from washsim_dashboard import aside, helper
+
+
+def test_work_is_done_in_another_process_that_gives_way() -> None:
+    assert aside.sent(pow, (2, 10)) == 1024
+    assert aside.sent(os.getpid, ()) != os.getpid()
+    assert aside.sent(os.nice, (0,)) == min(19, os.nice(0) + helper.MANNERS)
+
+
+def test_what_goes_wrong_there_is_raised_here() -> None:
+    with pytest.raises(InputError, match=r"expected .washsim-scenario-1., got nothing"):
+        aside.sent(files.loads, ("steps = 3", "evening.toml"))
+    assert aside.sent(abs, (-1,)) == 1
+
+
+def test_another_process_is_begun_where_one_was_ended() -> None:
+    first = aside.sent(os.getpid, ())
+    os.kill(first, signal.SIGKILL)
+    assert aside.sent(os.getpid, ()) not in (first, os.getpid())
+
+
+class Page:
+    """As much of a document as is asked of it."""
+
+    def __init__(self) -> None:
+        self.session_context: Any = self
+        self.destroyed = False
+        self.add_next_tick_callback: Callable[[Callable[[], None]], None] = lambda call: call()
+
+
+async def ask_twice(page: Page) -> list[int]:
+    """What is told when another thing is asked for before the first could be begun."""
+    told: list[int] = []
+    visitor: Any = aside.Aside()
+    visitor.begin([(abs, (-1,), told.append)])
+    assert visitor.task is None, "nobody to tell"
+    visitor.document = page
+    visitor.begin([(abs, (-1,), told.append)])
+    visitor.begin([(abs, (-2,), told.append), (abs, (-3,), told.append)])
+    await visitor.task
+    return told
+
+
+def test_only_what_was_asked_last_is_told_and_nothing_to_who_has_left() -> None:
+    gone = Page()
+    gone.destroyed = True
+    # the browser tests keep a loop in the main thread
+    with ThreadPoolExecutor(1) as threads:
+        assert threads.submit(asyncio.run, ask_twice(Page())).result() == [2, 3]
+        assert threads.submit(asyncio.run, ask_twice(gone)).result() == []
