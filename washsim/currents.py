@@ -173,7 +173,7 @@ def pool_exchange(
 
 
 def _plate(case: str, salt: str, width: float, height: float, temperature: float) -> Law:
-    """A horizontal face: Sherwood number of the law that covers the Rayleigh number.
+    """A horizontal face: Sherwood number of the larger of its laws, so that none jumps.
 
     Below the range of the laws transfer is no worse than by diffusion through the layer that a
     Sherwood number of one stands for.
@@ -188,7 +188,7 @@ def _plate(case: str, salt: str, width: float, height: float, temperature: float
     def law(excess: Array) -> Array:
         ra = each * excess
         low, high = near["factor"] * ra ** near["power"], far["factor"] * ra ** far["power"]
-        return free / length * np.maximum(1.0, np.where(ra > near["high"], high, low))
+        return free / length * np.maximum(1.0, np.maximum(low, high))
 
     return law
 

@@ -32,6 +32,19 @@ def test_face_down_is_mcadams_on_area_over_rim(salt_g_l):
     assert currents.face_down(excess, "sodium", *SIZE, ROOM) == pytest.approx(expected, rel=1e-6)
 
 
+@pytest.mark.source("derived: 0.54 Ra^(1/4) and 0.15 Ra^(1/3) meet at (0.54 / 0.15)^12")
+def test_a_film_has_no_step_where_one_law_takes_over():
+    """The library steps up by 6 % at 1e7, the end of the range of the first."""
+    meet = (0.54 / 0.15) ** 12
+    each = currents.rayleigh(1.0, "sodium", RIM, ROOM)
+    near = [currents.face_down(meet / each * (1 + x), "sodium", *SIZE, ROOM) for x in (-1e-9, 1e-9)]
+    expected = 0.54 * meet**0.25 * Water().free_diffusivity(ROOM) / RIM
+    assert near == pytest.approx([expected, expected], rel=1e-8)
+    ends = [1e7 * (1 - 1e-9), 1e7 * (1 + 1e-9)]
+    library = [free.Nu_horizontal_plate_McAdams(1.0, ra, buoyancy=True) for ra in ends]
+    assert library[1] / library[0] == pytest.approx(1.06, abs=0.01)
+
+
 @pytest.mark.source("ht, Nu_horizontal_plate_McAdams with buoyancy=False (library)")
 def test_face_up_is_mcadams_where_the_library_has_it_right():
     """Below Ra = 1e10 only: above it the library returns the unstable law."""
