@@ -116,22 +116,6 @@ def test_a_few_centimetres_a_second_tear_up_the_strongest_layer():
     assert 0.03 < currents.breaking_speed(100 * ION, "sodium", layer) < 0.1
 
 
-@pytest.mark.source("derived: flux out of the paper equals flux into the water, root by brentq")
-@pytest.mark.parametrize("core_g_l", [100, 1, 0.01])
-def test_the_paper_throttles_its_own_surface(core_g_l):
-    from scipy.optimize import brentq
-
-    core, way_out = core_g_l * ION, 1.7e-7
-    excess, film = currents.throttled(core, way_out, "sodium", *SIZE, ROOM)
-
-    def gap(c: float) -> float:
-        return currents.face_down(c, "sodium", *SIZE, ROOM) * c - way_out * (core - c)
-
-    assert excess == pytest.approx(brentq(gap, 1e-12, core, xtol=1e-15), rel=1e-6)
-    assert film == pytest.approx(way_out * (core - excess) / excess, rel=1e-3)
-    assert excess < 0.5 * core
-
-
 @pytest.mark.source("derived: flow between plates that runs full carries its load out at the end")
 def test_a_narrow_slot_runs_full():
     """Mean speed g drho b2 / (12 mu) times b c out below, from two faces of height H: Ra' / 24."""
