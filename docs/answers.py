@@ -173,7 +173,14 @@ def _silver(answer: Answer) -> float:
 
 def telling(first: str, second: str) -> str:
     """The experiments that tell two explanations apart, best first, as a table."""
-    head = ("strip", "read after, min", f"`{first}`, g/m²", f"`{second}`, g/m²", "separation")
+    head = (
+        "strip",
+        "read after, min",
+        f"`{first}`, g/m²",
+        f"`{second}`, g/m²",
+        "separation",
+        "sides wrongly, %",
+    )
     rows = (
         [
             test.what,
@@ -181,6 +188,7 @@ def telling(first: str, second: str) -> str:
             number(1e3 * test.first),
             number(1e3 * test.second),
             number(test.separation),
+            number(100 * rivals.chance_to_mistake(test.separation)),
         ]
         for test in rivals.telling_tests(first, second)
     )

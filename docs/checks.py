@@ -29,7 +29,7 @@ ROOT = Path(__file__).parents[1]
 FOLDERS = ("tests/verification", "tests/validation")
 
 FINEST_DRIFT = _DRIFT * _FINER**3
-"""Part by which films may change in one of the program's pieces of an interval, at its finest."""
+"""Part by which waters in a row may change in one of the program's pieces of an interval."""
 
 ORDER = {
     "The references themselves": ("test_references", "test_finite_volume_reference"),
@@ -208,8 +208,7 @@ def _solutions() -> str:
 def _finer(scenario: Scenario) -> Run:
     """The same wash on half as many nodes again as the program's finest.
 
-    Where films or rows of slots change within an interval, also in pieces a quarter as large as
-    the program's finest.
+    Rows of slots also in pieces a quarter as large as the program's finest.
     """
     family, intervals = ladder("lobatto", scenario.sheet.material)[-1]
     finer = tuple(round(1.5 * n) for n in intervals)
@@ -258,7 +257,7 @@ Every result is computed on two sets of nodes and carries the largest change of 
 numerical error, relative to the residual plus 1 mg/m². Whether that statement is honest is a
 question of its own: the built site lists, for every example and every wash method that comes along,
 the error stated, the error found by computing the same wash on half as many nodes again as the
-program's finest (and, where films change on the way, in finer pieces of time), and the fixer
+program's finest (and, where slots stand in a row, in finer pieces of time), and the fixer
 unaccounted for over the fixer taken in (*balance*).
 
 """

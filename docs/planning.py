@@ -27,8 +27,8 @@ and the vessels of the scenario file.
 - A wash aid only where one is at hand: `--aid`, or a file that uses one.
 
 Water is never taken above {hot:g} °C, and never at another temperature than the file's. Late
-guests and prints that stick are not planned with, nor is still water whose currents follow the
-fixer (`stirring = "still"`): give a film that stays the same.
+guests and prints that stick are not planned with. Still water whose currents follow the fixer
+(`stirring = "still"`) takes a few times as long to search.
 
 Minutes count from the first print leaving the fixer to the last leaving the water: draining and
 the coming of the prints are in, fixing is not.

@@ -8,6 +8,7 @@ from washsim import export, files, tables
 from washsim.materials import Vessel
 from washsim.scenario import Scenario
 from washsim.solve import solve
+from washsim.units import minute
 
 HEAD = """# Wash methods side by side
 
@@ -18,6 +19,15 @@ Minutes to the target, 0.014 g/m², count from the fixer, for the worst print. M
 differ in how long they last.
 
 """
+SCALES_HEAD = """## The same test on a strip and on a batch
+
+Three of these methods, an hour and a half of each, once with one strip of 5 × 10 cm and once with
+the fourteen prints, all else alike. A drop of test solution shows most eyes nothing up to
+{visible:g} g/m². The floor is what is left once paper and water are in balance, however long one
+waits.
+
+"""
+SCALES = ("still", "recirculated", "slots")
 TERMS_HEAD = """## In model terms
 
 What tells the methods apart, in the terms of [the model](model.md), vessel by vessel as it is
@@ -26,6 +36,8 @@ water on an open face; the others are the keys `volume_l`, `flow_l_min`, `exchan
 `dead_fraction`, `puddle_l` and `open_faces` of a [scenario file](scenario.md).
 
 """
+STRIP = {"sheet.count": 1, "sheet.width": 0.05, "sheet.height": 0.1}
+VISIBLE = tables.datum("limits.spot_test.visible_high").si
 ABOUT_HEAD = "## What each is, and what to mind\n\n"
 
 
@@ -46,6 +58,8 @@ def methods_page() -> str:
         NOTE
         + HEAD
         + table((*head, "to target, min", "limited at its end by"), rows)
+        + SCALES_HEAD.format(visible=1e3 * VISIBLE)
+        + _scales(batch)
         + TERMS_HEAD
         + table(("method", "steps", *head_terms, "film, m/s", "open faces"), terms)
         + ABOUT_HEAD
@@ -65,6 +79,26 @@ def _outcome(label: str, scenario: Scenario) -> list[str]:
         "not met" if minutes is None else f"{minutes:.0f}",
         max(found["limits_now"], key=found["limits_now"].__getitem__),
     ]
+
+
+def _scales(batch: Scenario) -> str:
+    rows = []
+    for name in SCALES:
+        row = [tables.entry(f"methods.{name}")["label"]]
+        for changes in (STRIP, {}):
+            scenario = files.with_method(batch.but(changes), name)
+            result = solve(scenario.but({"steps.1.duration": 90 * minute}))
+            left, floor = result.worst_residual, result.floor(0, result.run.timeline.end)
+            row += [
+                f"{result.water_to_paper(1) * 1e3:.0f}",
+                f"{1e3 * left:.2g}",
+                f"{1e3 * floor:.2g}",
+                "nothing" if left < VISIBLE else "a stain",
+            ]
+        rows.append(row)
+    of_each = ("water, L/m²", "left, g/m²", "floor, g/m²", "a drop shows")
+    head = [f"{scale}: {what}" for scale in ("strip", "batch") for what in of_each]
+    return table(("method", *head), rows)
 
 
 def _terms(label: str, scenario: Scenario) -> list[list[str]]:

@@ -18,6 +18,7 @@ from pathlib import Path
 from washsim import (
     files,
     fit_command,
+    gauge_command,
     influence_command,
     log_command,
     plan_command,
@@ -82,6 +83,7 @@ def _parser() -> argparse.ArgumentParser:
     influence_command.add_command(commands)
     fit_command.add_command(commands)
     log_command.add_command(commands)
+    gauge_command.add_command(commands)
     app = commands.add_parser("serve", help="open the app in the browser")
     app.add_argument("--port", type=_port, default=0, help="port to listen on; else a free one")
     app.add_argument("--address", default="localhost", help="address to listen on")

@@ -173,14 +173,10 @@ class Gauged:
         return self.error / self.value
 
 
-def jug_flow(
-    volume: float, seconds: float, volume_error: float = 20e-6, seconds_error: float = 0.5
-) -> Gauged:
-    """Flow, m3/s, of a tap that fills a jug; errors add in quadrature (GUM, JCGM 100:2008).
-
-    The usual errors, half a second and 20 mL, are estimates: a thumb on a watch, a jug's mark.
-    """
-    relative = math.hypot(volume_error / volume, seconds_error / seconds)
+def jug_flow(volume: float, seconds: float) -> Gauged:
+    """Flow, m3/s, of a tap that fills a jug; errors add in quadrature (GUM, JCGM 100:2008)."""
+    jug, watch = (tables.datum(f"limits.gauging.{name}").si for name in ("jug", "watch"))
+    relative = math.hypot(jug / volume, watch / seconds)
     flow = volume / seconds
     return Gauged(flow, flow * relative)
 
@@ -190,10 +186,10 @@ def clearing_time(volume: float, flow: float) -> float:
     return volume * math.log(10) / flow
 
 
-def dye_exchange(volume: float, flow: Gauged, seconds: float, seconds_error: float) -> Gauged:
-    """Exchange efficiency from the time dye takes to fade to a tenth; 1 is perfect."""
+def dye_exchange(volume: float, flow: Gauged, seconds: float) -> Gauged:
+    """Exchange efficiency from the s that dye takes to fade to a tenth; 1 is perfect."""
     efficiency = clearing_time(volume, flow.value) / seconds
-    relative = math.hypot(flow.relative, seconds_error / seconds)
+    relative = math.hypot(flow.relative, tables.datum("limits.gauging.dye").value)
     return Gauged(efficiency, efficiency * relative)
 
 

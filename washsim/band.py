@@ -19,8 +19,8 @@ from washsim.unknowns import Sample
 
 CHUNK = 64
 """Members marched side by side: more bring no speed, only memory."""
-_DRIFT = 0.3
-"""Part by which films change in a piece: good to a hundredth, which no band notices."""
+_DRIFT = 0.1
+"""Part by which waters in a row change in a piece: good to a hundredth, which no band notices."""
 BAND = (0.05, 0.5, 0.95)
 """Shares of the draws at a band's lower edge, middle and upper edge."""
 EXTREMES = 8

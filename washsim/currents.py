@@ -87,22 +87,6 @@ def breaking_speed(excess: float, salt: str, layer: float) -> float:
     return math.sqrt(reduced * layer / critical)
 
 
-def throttled(
-    core: float, way_out: float, salt: str, width: float, height: float, temperature: float
-) -> tuple[float, float]:
-    """Excess at the face, kg/m3, and transfer coefficient, m/s, of a face that looks down.
-
-    The paper lets out only way_out (core - excess), way_out = De / half thickness in m/s, so the
-    face sits far below the core; solved by bisection, the flux out rises with the excess.
-    """
-    low, high = 0.0, core
-    for _ in range(60):
-        middle = 0.5 * (low + high)
-        out = face_down(middle, salt, width, height, temperature) * middle
-        low, high = (middle, high) if out < way_out * (core - middle) else (low, middle)
-    return high, face_down(high, salt, width, height, temperature)
-
-
 def uneven_excess(salt: str, temperature: float) -> float:
     """Excess of the ion, kg/m3, that weighs as much as a still tray is unevenly warm anyway.
 
@@ -173,7 +157,7 @@ def pool_exchange(
 
 
 def _plate(case: str, salt: str, width: float, height: float, temperature: float) -> Law:
-    """A horizontal face: Sherwood number of the law that covers the Rayleigh number.
+    """A horizontal face: Sherwood number of the larger of its laws, so that none jumps.
 
     Below the range of the laws transfer is no worse than by diffusion through the layer that a
     Sherwood number of one stands for.
@@ -188,7 +172,7 @@ def _plate(case: str, salt: str, width: float, height: float, temperature: float
     def law(excess: Array) -> Array:
         ra = each * excess
         low, high = near["factor"] * ra ** near["power"], far["factor"] * ra ** far["power"]
-        return free / length * np.maximum(1.0, np.where(ra > near["high"], high, low))
+        return free / length * np.maximum(1.0, np.maximum(low, high))
 
     return law
 

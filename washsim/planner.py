@@ -39,13 +39,6 @@ def plan(
             f"water, temperature_c: expected at most {hottest - celsius(0):g} to plan with, "
             f"got {scenario.water.temperature - celsius(0):g}"
         )
-    for vessel in scenario.vessels:
-        if vessel.stirring == "still":
-            # currents that follow the fixer make every draw a march of many short pieces
-            raise InputError(
-                f"vessels.{vessel.name}, stirring: expected a film that stays the same to plan "
-                f"with, such as 'still_face_down' or 'still_face_up', got 'still'"
-            )
     if scenario.late:
         raise InputError("late: expected none to plan with; count them among the sheets")
     if sample is None:

@@ -290,7 +290,8 @@ class Result:
 
     def half_lives(self, lot: int, time: float) -> tuple[float, ...]:
         """Up to four slowest different half-lives, s, of what goes on around a lot at a time."""
-        rates = np.sort(self.run.segment_at(lot, time).parts[lot][0].rates[0])
+        segment = self.run.segment_at(lot, time)
+        rates = np.sort(segment.rates_at(lot, time - segment.start)[0])
         rates = rates[rates > 1e-12]
         # a held pool adds a crowd of modes at its own release rate: one of them is enough
         apart = rates[np.concatenate([[True], rates[1:] > 1.02 * rates[:-1]])]

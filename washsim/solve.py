@@ -26,14 +26,14 @@ _EVEN = (80, 20)
 """Even intervals of slow and of quick layers, the fall-back and the independent check."""
 
 _TIME = 0.3
-"""Part of the accuracy asked for that the steps of held fixer that fills up may use."""
+"""Part of the accuracy asked for that the steps of laws that bend may use."""
 
-_DRIFT, _FINER = 0.15, 2 / 3
-"""Part by which films that currents make, and waters in a row, change in a piece of an interval:
-at first, and its factor on every refinement, which about halves the error (second order)."""
+_DRIFT, _FINER = 0.05, 2 / 3
+"""Part by which waters in a row change in a piece of an interval: at first, and its factor on every
+refinement, which about halves the error (second order)."""
 PIECES = 3e-3
-"""Error that is good enough, whatever is asked for, where there are such pieces: the laws of
-currents err by a third, the way slots mix is a guess."""
+"""Error that is good enough, whatever is asked for, of waters in a row: the way slots mix is a
+guess."""
 
 UNDERSHOOT = 1e-3
 """Largest dip below zero, relative to the fixer, that is allowed at a node.
@@ -74,8 +74,7 @@ def solve(scenario: Scenario, progress: Callable[[float], None] | None = None) -
 def good_enough(scenario: Scenario) -> float:
     """The numerical error that a run is held to."""
     asked = scenario.settings.accuracy
-    pieces = any(vessel.stirring == "still" for vessel in scenario.vessels)
-    pieces |= any(getattr(step, "slots", 1) > 1 for step in scenario.steps)
+    pieces = any(getattr(step, "slots", 1) > 1 for step in scenario.steps)
     return max(asked, PIECES) if pieces else asked
 
 

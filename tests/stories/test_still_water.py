@@ -62,7 +62,7 @@ def test_a_dry_back_is_a_covered_back():
 
 
 def test_weight_stirs_less_as_the_print_empties():
-    """The half-life in force lengthens from the first piece to the last."""
+    """The half-life in force lengthens as the films do."""
     result = washed("hanging", **{"sheet.explanation": "slow"})
     start = result.run.left_fixer[0]
     early, late = (result.half_lives(0, start + m * MINUTE)[0] for m in (1, 50))

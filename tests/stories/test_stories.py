@@ -155,7 +155,7 @@ def test_s23_jug_and_dye():
     # half a second in twelve and 20 mL in a litre, in quadrature
     assert flow.relative == pytest.approx(math.hypot(0.5 / 12, 0.02), rel=1e-12)
     assert advice.clearing_time(20e-3, flow.value) / 60 == pytest.approx(4 * math.log(10))
-    exchange = advice.dye_exchange(20e-3, flow, 23 * 60, 0.15 * 23 * 60)
+    exchange = advice.dye_exchange(20e-3, flow, 23 * 60)
     assert exchange.value == pytest.approx(4 * math.log(10) / 23)
     assert exchange.error == pytest.approx(0.06, abs=0.005)
 

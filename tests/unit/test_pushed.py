@@ -14,14 +14,17 @@ VALUES = np.array([1.0, -0.3, 2.0, 0.7, 0.1])
 """Of a push at the points of a step."""
 
 
-def test_phi_functions_to_rounding():
-    """phi_m(-x) = 1F1(1, m + 1, -x) / m!; upwards from one, rounding grows to about m! of itself."""
-    x = np.array([0.0, 1e-20, 1e-12, 1e-3, 0.3, 0.999, 1.0, 1.001, 3.0, 40.0, 1e6])
-    found = pushed.phi(x, 6)
+def test_pushes_that_are_powers_are_phi_functions_to_rounding():
+    """The answer at the end of a step to its share to the m: m! L phi_m+1 (-x), with
+    phi_m(-x) = 1F1(1, m + 1, -x) / m!; next to where the series ends rounding is divided by x."""
+    x = np.array([0.0, 1e-30, 1e-12, 1e-3, 0.3, 0.499, 0.5, 0.501, 3.0, 40.0, 1e6])
+    fade, weight = pushed.answers(x[None] / LENGTH, np.array([LENGTH]), np.array([1.0]))
+    assert fade[0, 0] == pytest.approx(np.exp(-x), rel=1e-13, abs=1e-300)
     with mp.workdps(60):
-        for m in range(7):
-            exact = [float(mp.hyp1f1(1, m + 1, -mp.mpf(v)) / mp.factorial(m)) for v in x]
-            assert found[m] == pytest.approx(exact, rel=3e-13, abs=1e-300)
+        for m in range(5):
+            found = pushed.POINTS**m @ weight[0, 0]
+            exact = [float(LENGTH * mp.hyp1f1(1, m + 2, -mp.mpf(v)) / (m + 1)) for v in x]
+            assert found == pytest.approx(exact, rel=1e-11, abs=0.0)
 
 
 def convolved(rate: float, end: float) -> float:
@@ -46,8 +49,8 @@ def test_weights_answer_a_push_by_its_values():
 
 def test_a_pushed_decay_answers_for_any_time_and_for_integrals():
     start = np.array([[[2.0, -1.0, 0.5]]])
-    push = (pushed.TO_POWERS @ VALUES)[None, None, :, None] * np.ones(3)
-    one = pushed.Pushed(
+    push = VALUES[None, None, :, None] * np.ones(3)
+    one = pushed.pushed(
         np.eye(3)[None], RATES, np.zeros((1, 1)), np.full((1, 1), LENGTH), start, push
     )
     for end in (0.0, 3.0, 17.0, 30.0):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -114,7 +115,7 @@ def test_sulfite_spreads_and_quickens_as_an_independent_integration_says():
     assert solve(scenario).worst_residual == pytest.approx(expected, rel=3e-3)
 
 
-@pytest.mark.source("derived: no sulfite, no effect")
+@pytest.mark.source("derived: no sulfite, no effect: fixer alone")
 def test_a_spent_aid_is_a_bath_of_water():
     spent = solve(short_wash(used=100.0))  # exp(-22) of its strength
     water = short_wash().but(
@@ -123,7 +124,7 @@ def test_a_spent_aid_is_a_bath_of_water():
             Running(vessel="washer", duration=20 * MINUTE),
         )
     )
-    assert spent.worst_residual == pytest.approx(solve(water).worst_residual, rel=1e-6)
+    assert spent.worst_residual == pytest.approx(solve(water).worst_residual, rel=1e-9)
 
 
 @pytest.mark.source("derived: release at once leaves no held fixer beyond equilibrium")
@@ -141,6 +142,38 @@ def test_an_endless_aid_leaves_nothing_held(monkeypatch):
     # what is left waiting is what sulfite, itself washing out, no longer reaches
     assert endlessly.shares(0, end)["release"] < 0.02
     assert endlessly.balance < 1e-10
+
+
+@pytest.mark.source(
+    "derived: what is let go at once moves with the pores: retardation (porosity + K) / porosity"
+)
+def test_an_endless_aid_is_a_print_that_holds_nothing_back(monkeypatch):
+    """Fixed until full, then in aid alone; the other print's layers only hold more liquid's worth.
+
+    The trade is split off in spans of 10 s and more, in which a little diffuses by itself.
+    """
+    real = aid.quickening
+
+    def endless(liquid, temperature):
+        return real(liquid, temperature) * (1e5 if liquid == "sulfite" else 1.0)
+
+    monkeypatch.setattr(aid, "quickening", endless)
+    steps = (Aid(vessel="tray", duration=20 * MINUTE),)
+    aided = short_wash(**{"fixing.duration": 7200.0, "steps": steps})
+    layers = tuple(
+        replace(x, retention=0.0, retardation=x.retardation + x.retention / x.porosity)
+        for x in aided.sheet.material.layers
+    )
+    plain = aided.but(
+        {
+            "sheet": replace(aided.sheet, paper="own", explanation="own", layers=layers),
+            "steps": (Rinse(vessel="tray", duration=20 * MINUTE),),
+        }
+    )
+    endlessly, freely, held = solve(aided), solve(plain), solve(aided.but({"steps": plain.steps}))
+    assert endlessly.load[0] == pytest.approx(freely.load[0], rel=1e-3)
+    assert held.worst_residual > 2 * freely.worst_residual
+    assert endlessly.worst_residual == pytest.approx(freely.worst_residual, rel=0.02)
 
 
 @pytest.mark.source("common practice, no source: a longer and a fresher aid does more")

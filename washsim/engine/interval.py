@@ -85,7 +85,7 @@ def slab_fluxes(slab: Slab, at: Conditions, film: Array) -> Array:
     films = np.sqrt(film)
     rows[:, inside, 0], rows[:, inside, -1] = films[:, 0], -films[:, 0]
     rows[:, inside + 1, n - 1], rows[:, inside + 1, -1] = films[:, 1], -films[:, 1]
-    # what fills up trades apart from diffusion, see `saturation`
+    # what fills up trades apart from diffusion, see `crowd`
     trade = slab.release * at.quickening[:, None] if slab.bend is None else 0.0 * slab.release
     release = np.sqrt(trade)
     rows[:, inside + 2 + held, slab.where] = release

@@ -1,52 +1,55 @@
 """Decays that are pushed: modes under a source that is a polynomial in time, step by step.
 
 ``z' = -rates z + push(t)`` in the amplitudes z of modes, the push going through given values at
-five Lobatto points of each step. The answer is exact, by the phi functions (Hochbruck and
-Ostermann, Exponential integrators, Acta Numerica 19, 2010, section 2.1).
+five Radau points of each step. The answer is exact: a fading exponential and a polynomial, which
+are the phi functions written out (Hochbruck and Ostermann, Exponential integrators, Acta Numerica
+19, 2010, section 2.1).
 
-M members, S steps, k or T times, L lots, q modes, p points.
+M members, S steps, k or T times, q modes, p points, c coefficients.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from math import factorial
+from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.polynomial import Legendre
 
+from washsim.engine.interval import spans
 from washsim.engine.space import Array
 
-POINTS = 0.5 + 0.5 * np.array([-1.0, -np.sqrt(3 / 7), 0.0, np.sqrt(3 / 7), 1.0])
-"""Gauss-Lobatto points of a step (Abramowitz and Stegun, table 25.6)."""
+POINTS = 0.5 + 0.5 * np.sort((Legendre.basis(5) - Legendre.basis(4)).roots().real)
+"""Right Radau points of a step (Hairer and Wanner, Solving ODEs II, 2nd ed., 1996, IV.5)."""
 POWERS = np.arange(len(POINTS))
 TO_POWERS = np.linalg.inv(POINTS[:, None] ** POWERS)
 """(powers, points): coefficients of the polynomial with given values at the points."""
-FACTORIALS = np.array([float(factorial(m)) for m in POWERS])
+TERMS, NARROW = 16, 0.5
+"""Of the power series of a mode that fades by less than this in a step: the next is rounding."""
 
 
-def phi(x: Array, highest: int) -> Array:
-    """phi_0 .. phi_highest of -x for x >= 0, (highest + 1, ...): exp(-x) and its averages.
+def follow(source: Array, x: Array) -> Array:
+    """Coefficients (c, ...) of a polynomial in the share of a step that answers a push.
 
-    Recurrence upwards where x is one or more; below, the series of the highest and recurrence
-    downwards, since upwards would divide rounding by x.
+    source (p, ...): the push's coefficients times the step's length; x (...): rates times lengths.
+    A mode that fades quickly soon follows the polynomial that answers for ever, whatever its start;
+    for a slow one that would divide rounding by x, and it is the power series from nothing.
     """
-    found = np.empty((highest + 1, *x.shape))
-    wide = np.maximum(x, 1.0)
-    found[0] = np.exp(-x)
-    found[1] = -np.expm1(-wide) / wide
-    for m in range(1, highest):
-        found[m + 1] = (1 / factorial(m) - found[m]) / wide
-    # what is held does not fade by itself: for many modes x is nothing
-    narrow = (x < 1.0) & (x > 1e-15)
-    near = x[narrow]
-    found[1:, x <= 1e-15] = [[1 / factorial(m)] for m in range(1, highest + 1)]
-    term = np.zeros_like(near)
-    for j in range(12, -1, -1):
-        term = 1 / factorial(j + highest) - near * term
-    for m in range(highest, 0, -1):
-        found[m][narrow] = term
-        term = 1 / factorial(m - 1) - near * term
+    found = np.empty((TERMS, *np.broadcast_shapes(source.shape[1:], x.shape)))
+    quick = x >= NARROW
+    narrow, slow = np.where(quick, 0.0, -x), np.where(quick, 0.0, 1.0)
+    term = np.zeros(found.shape[1:])
+    for power in range(TERMS):
+        np.multiply(term, slow, out=found[power])
+        term *= narrow
+        if power < len(POWERS):
+            term += source[power]
+        term /= power + 1
+    wide, ahead = np.where(quick, x, np.inf), np.zeros(found.shape[1:])
+    for power in POWERS[::-1]:
+        ahead *= -(power + 1)
+        ahead += source[power]
+        ahead /= wide
+        found[power] += ahead
     return found
 
 
@@ -55,33 +58,45 @@ def answers(rates: Array, lengths: Array, asked: Array) -> tuple[Array, Array]:
 
     rates (M, q), lengths (M,) s; fade (M, k, q) and weight (M, k, p, q).
     """
-    seconds = lengths[:, None] * asked
-    functions = phi(seconds[:, :, None] * rates[:, None, :], len(POINTS))
-    powers = FACTORIALS * asked[:, None] ** POWERS
-    scaled = functions[1:] * (powers.T[:, None, :] * seconds)[..., None]
-    by_point = TO_POWERS.T @ scaled.reshape(len(POWERS), -1)
-    by_point = by_point.reshape(len(POINTS), *functions[0].shape)
-    return functions[0], by_point.transpose(1, 2, 0, 3)
+    x = lengths[:, None] * rates
+    fade = np.exp(-x * asked[:, None, None])
+    source = TO_POWERS[:, :, None, None] * lengths[:, None]
+    follows = follow(source, x)
+    powers = asked[:, None] ** np.arange(TERMS)
+    weight = (powers @ follows.reshape(TERMS, -1)).reshape(len(asked), *follows.shape[1:])
+    weight -= fade[:, None] * follows[0]
+    return fade.swapaxes(0, 1), np.ascontiguousarray(weight.transpose(2, 0, 1, 3))
 
 
 @dataclass(frozen=True, slots=True)
 class Pushed:
     """Unknowns seen by compose (M, u, q) of pushed modes; asked as a `Decay` is.
 
-    begins, lengths (M, S) s; amplitudes (M, S, q) at each begin; push (M, S, powers, q) in the
-    share of the step that has passed. A member sits out the steps of no length.
+    In a step that began at begins (M, S), of lengths (M, S) s, a mode is ``fading exp(-rate t)``
+    and a polynomial in the share of the step that has passed: fading (M, S, q), follows
+    (M, S, c, q). A member sits out the steps of no length.
     """
 
     compose: Array
     rates: Array
     begins: Array
     lengths: Array
-    amplitudes: Array
-    push: Array
+    fading: Array
+    follows: Array
 
     def by(self, compose: Array) -> Pushed:
         """The same, seen by other rows (M, o, q)."""
-        return Pushed(compose, self.rates, self.begins, self.lengths, self.amplitudes, self.push)
+        some = np.flatnonzero(compose.any(axis=(0, 1)))
+        if len(some) == compose.shape[2]:
+            return replace(self, compose=compose)
+        return Pushed(
+            compose[..., some],
+            self.rates[:, some],
+            self.begins,
+            self.lengths,
+            self.fading[..., some],
+            self.follows[..., some],
+        )
 
     def at(self, seconds: Array, observe: Array | None = None) -> Array:
         """(M, T, u) at seconds (M, T); with observe (M, o, u), the (M, T, o) seen by its rows."""
@@ -89,42 +104,36 @@ class Pushed:
         seen = rows.swapaxes(1, 2)
         steps = (seconds[:, :, None] >= self.begins[:, None, 1:]).sum(axis=2)
         since = seconds - np.take_along_axis(self.begins, steps, axis=1)
-        # what is held does not fade by itself: for those modes a push just adds up
-        idle = np.all(self.rates * self.lengths.max() < 1e-12, axis=0)
-        found = self._answer(steps, since, 0, ~idle) @ seen[:, ~idle]
-        members, share = np.arange(len(steps))[:, None], self._share(steps, since)
-        found += (self.amplitudes[:, :, idle] @ seen[:, idle])[members, steps]
-        pushed = (self.push[..., idle] @ seen[:, None, idle])[members, steps]
-        added = since[..., None] * share[..., None] ** POWERS / (POWERS + 1)
-        return found + (added[:, :, None] @ pushed)[:, :, 0]
+        share = since / np.maximum(np.take_along_axis(self.lengths, steps, axis=1), 1e-300)
+        members = np.arange(len(steps))[:, None]
+        powers = share[..., None] ** np.arange(self.follows.shape[2])
+        followed = (self.follows @ seen[:, None])[members, steps]
+        found = (powers[:, :, None] @ followed)[:, :, 0]
+        faded = np.exp(-self.rates[:, None] * since[..., None])
+        return found + (faded * self.fading[members, steps]) @ seen
 
     def integral(self, seconds: Array, row: int) -> Array:
         """(M, T) the integral of unknown `row` from 0 to seconds (M, T)."""
-        passed = seconds[:, :, None] - self.begins[:, None]
-        since = np.clip(passed, 0.0, self.lengths[:, None])
-        steps = np.broadcast_to(np.arange(since.shape[2]), since.shape)
-        flat = (len(since), -1)
-        whole = self._answer(steps.reshape(flat), since.reshape(flat), 1, slice(None))
-        return (whole @ self.compose[:, row, :, None]).reshape(since.shape).sum(axis=2)
+        since = np.clip(seconds[:, :, None] - self.begins[:, None], 0.0, self.lengths[:, None])
+        share = since / np.maximum(self.lengths[:, None], 1e-300)
+        seen = self.compose[:, None, row, :, None]
+        faded = self.fading[:, None] * spans(self.rates[:, None, None], since[..., None])
+        orders = np.arange(self.follows.shape[2])
+        passed = since[..., None] * share[..., None] ** orders / (orders + 1)
+        followed = (self.follows @ seen)[:, None, :, :, 0]
+        whole = (faded @ seen)[..., 0] + np.sum(passed * followed, axis=3)
+        return np.asarray(whole.sum(axis=2))
 
-    def _share(self, steps: NDArray[np.intp], since: Array) -> Array:
-        return since / np.maximum(np.take_along_axis(self.lengths, steps, axis=1), 1e-300)
 
-    def _answer(
-        self,
-        steps: NDArray[np.intp],
-        since: Array,
-        integrals: int,
-        which: NDArray[np.bool_] | slice,
-    ) -> Array:
-        """(M, T, q) amplitudes of some modes, or their integrals, since s into steps (M, T)."""
-        members = np.arange(len(steps))[:, None]
-        functions = phi(since[..., None] * self.rates[:, None, which], len(POINTS) + integrals)
-        share = self._share(steps, since)
-        powers = FACTORIALS * share[..., None] ** POWERS * since[..., None]
-        shown = functions[integrals] * self.amplitudes[..., which][members, steps]
-        push = self.push[..., which]
-        for power in POWERS:
-            here = push[:, :, power][members, steps]
-            shown += functions[1 + integrals + power] * powers[..., power, None] * here
-        return shown * since[..., None] if integrals else shown
+def pushed(
+    compose: Array, rates: Array, begins: Array, lengths: Array, amplitudes: Array, push: Array
+) -> Pushed:
+    """The answer of modes to a push, from its values (M, S, p, q) at POINTS of each step.
+
+    amplitudes (M, S, q) at the begin of each step; the rest as in `Pushed`.
+    """
+    source = lengths[..., None] * np.einsum("cp,mspq->cmsq", TO_POWERS, push)
+    follows = follow(source, rates[:, None] * lengths[..., None])
+    return Pushed(
+        compose, rates, begins, lengths, amplitudes - follows[0], follows.transpose(1, 2, 0, 3)
+    )

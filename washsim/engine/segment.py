@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from washsim.engine.faces import Following
 from washsim.engine.interval import Decay
 from washsim.engine.pushed import Pushed
 from washsim.engine.space import Array
@@ -27,7 +28,7 @@ class Segment:
     `faces[lot]` says which of its faces (front, back) were open; `water`
     those of the moving and any dead water, of volumes (M, 1 or 2) m3. A boundless tank and the
     air have no water of their own. inflow (M,) m3/s pushes as much moving water to the drain, or
-    to the tank that this one feeds (onward).
+    to the tank that this one feeds (onward). films: those that follow what they carry, if any.
     """
 
     tank: int
@@ -40,6 +41,7 @@ class Segment:
     volumes: Array | None = None
     inflow: Array | None = None
     onward: bool = False
+    films: Following | None = None
 
     def slab_at(self, lot: int, seconds: Array, observe: Array | None = None) -> Array:
         """(M, T, u) state of a lot at seconds (M, T) after start, or (M, T, o) seen by observe."""
@@ -50,6 +52,10 @@ class Segment:
         if observe is None:
             return seen + self.base[:, None, None]
         return seen + (self.base[:, None] * observe.sum(axis=2))[:, None, :]
+
+    def rates_at(self, lot: int, seconds: Array) -> Array:
+        """(M, q) 1/s, in no order, of what goes on around a lot at seconds (M,) after start."""
+        return self.parts[lot][0].rates if self.films is None else self.films.rates(seconds)
 
     def water_at(self, seconds: Array) -> Array:
         """(M, T, 1 or 2) kg/m3 of the moving and any dead water at seconds (M, T) after start."""

@@ -5,8 +5,13 @@ M is the number of members, u the unknowns of one slab; amounts in kg, SI throug
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
+from washsim.engine.bending import course
+from washsim.engine.crowd import Crowd
+from washsim.engine.faces import Following
 from washsim.engine.interval import (
     Conditions,
     Modes,
@@ -16,17 +21,19 @@ from washsim.engine.interval import (
     slab_fluxes,
     tank_system,
 )
-from washsim.engine.saturation import Crowd, course
 from washsim.engine.segment import Course, Segment
 from washsim.engine.space import Array, Slab
 from washsim.engine.state import Lot, State, Tank
+from washsim.engine.whole import faces, whole
 
 Groups = dict[tuple[int, tuple[float, float]], list[int]]
 """Kind of slab and faces open (front, back) -> the lots that are so."""
+Courses = tuple[Course, dict[int, tuple[Course, ...]], dict[int, Array], Array, Following | None]
+"""Waters' and each lot's; each lot's state (M, u) and the waters (M, 1 or 2) at the end; films."""
 
 
 class Solving(State):
-    """The state, and intervals that advance it; tolerance: of `saturation`."""
+    """The state, and intervals that advance it; tolerance: of `bending`."""
 
     def __init__(
         self,
@@ -60,50 +67,61 @@ class Solving(State):
         return Segment(index, start, tank.clock, at.supply, parts, self._faces(tank))
 
     def bounded(self, index: int, at: Conditions, start: Array) -> Segment:
+        """Lots and the water they share, advanced to the tank's clock."""
+        tank = self.tanks[index]
+        groups = self._groups(tank)
+        seconds, base = tank.clock - start, np.where(at.inflow > 0, at.supply, 0.0)
+        parts = 2 if at.dead_share.any() else 1
+        volumes = np.stack([tank.volume, tank.dead_volume][:parts], axis=1)
+        water = np.stack([tank.moving, tank.dead][:parts], axis=1) - base[:, None]
+        follows = at.currents is not None and bool(tank.lots)
+        if follows or any(self.slabs[kind].bend is not None for kind, _ in groups):
+            at = at if follows else replace(at, currents=None)
+            still = start - tank.still
+            found = self._bent(tank, groups, at, base, water, volumes, still, seconds)
+        else:
+            found = self._linear(tank, groups, at, base, water, seconds)
+        surface, lots, states, end, films = found
+        for number, state in states.items():
+            self.lots[number].state = state + base[:, None]
+        opened = self._faces(tank)
+        segment = Segment(
+            index, start, tank.clock, base, lots, opened, surface, volumes, at.inflow, films=films
+        )
+        if at.inflow.any():
+            self.tally.taken = self.tally.taken + at.inflow * at.supply * seconds
+            self.tally.drained = self.tally.drained + segment.drained()
+        tank.moving, tank.dead = end[:, 0] + base, end[:, -1] + base
+        return segment
+
+    def _linear(
+        self, tank: Tank, groups: Groups, at: Conditions, base: Array, water: Array, seconds: Array
+    ) -> Courses:
         """Slabs of a kind split into their mean, which meets the water, and deviations from it.
 
         The deviations sum to zero over the slabs, so they decay as if the water stayed clear:
-        the cost is linear in the number of lots.
+        the cost is linear in the number of lots. water (M, 1 or 2) kg/m3 above base.
         """
-        tank = self.tanks[index]
-        parts: dict[int, tuple[Course, ...]] = {}
-        groups = self._groups(tank)
-        base = np.where(at.inflow > 0, at.supply, 0.0)
         areas, means = self._means(groups)
-        parted = bool(at.dead_share.any())
-        water = [tank.moving, tank.dead] if parted else [tank.moving]
-        y = np.concatenate([*means, np.array(water).T], axis=1) - base[:, None]
-        seconds = tank.clock - start
-        found = self._together(tank, at, groups, areas, parted)
-        together: Course
-        apart: dict[int, Course]
-        if any(self.slabs[kind].bend is not None for kind, _ in groups):
-            together, apart = self._kicked(found, groups, y, at, base, seconds)
-        else:
-            together, apart = decay(found, y), self._apart(groups, means, at)
-        end = together.at(seconds[:, None])[:, 0] + base[:, None]
+        found = self._together(tank, at, groups, areas, water.shape[1] > 1)
+        above = [mean - base[:, None] for mean in means]
+        together = decay(found, np.concatenate([*above, water], axis=1))
+        apart = self._apart(groups, means, at)
+        end = together.at(seconds[:, None])[:, 0]
+        parts: dict[int, tuple[Course, ...]] = {}
+        states: dict[int, Array] = {}
         first = 0
         for numbers, mean in zip(groups.values(), means, strict=True):
             rows = slice(first, first + mean.shape[1])
             common = together.by(together.compose[:, rows])
             for number in numbers:
-                lot = self.lots[number]
-                parts[number], lot.state = (common,), end[:, rows]
+                parts[number], states[number] = (common,), end[:, rows]
                 if number in apart:
                     own = apart[number]
                     parts[number] += (own,)
-                    lot.state = lot.state + own.at(seconds[:, None])[:, 0]
+                    states[number] = states[number] + own.at(seconds[:, None])[:, 0]
             first = rows.stop
-        surface = together.by(together.compose[:, first:])
-        volumes = np.array([tank.volume, tank.dead_volume][: len(water)]).T
-        segment = Segment(
-            index, start, tank.clock, base, parts, self._faces(tank), surface, volumes, at.inflow
-        )
-        if at.inflow.any():
-            self.tally.taken = self.tally.taken + at.inflow * at.supply * seconds
-            self.tally.drained = self.tally.drained + segment.drained()
-        tank.moving, tank.dead = end[:, first], end[:, -1]
-        return segment
+        return together.by(together.compose[:, first:]), parts, states, end[:, first:], None
 
     def _apart(self, groups: Groups, means: list[Array], at: Conditions) -> dict[int, Course]:
         """How lots part from the mean of their group, where they do."""
@@ -116,26 +134,75 @@ class Solving(State):
                     found[number] = decay(self.alone(lot, at, lot.open_faces), apart)
         return found
 
-    def _kicked(
-        self, found: Modes, groups: Groups, y: Array, at: Conditions, base: Array, seconds: Array
-    ) -> tuple[Course, dict[int, Course]]:
-        """The same two where slabs fill up: of the means y with the water, and of lots apart."""
-        crowds, first = [], 0
-        for (kind, faces), numbers in groups.items():
-            lots = [self.lots[number] for number in numbers]
-            rows = slice(first, first + self.slabs[kind].size)
-            areas = np.stack([lot.area for lot in lots], axis=1)
-            states = np.stack([lot.state for lot in lots], axis=1) - base[:, None, None]
-            alone = self.alone(lots[0], at, faces) if len(lots) > 1 else None
-            crowds.append(Crowd(self.slabs[kind], rows, areas, states, alone))
-            first = rows.stop
-        together, rests = course(crowds, found, y, base, at.quickening, seconds, self.tolerance)
-        assert together is not None
-        apart: dict[int, Course] = {}
-        for numbers, owns in zip(groups.values(), rests, strict=True):
-            # a group of one lot has nothing that parts from its mean
-            apart |= dict(zip(numbers, owns, strict=False))
-        return together, apart
+    def _bent(
+        self,
+        tank: Tank,
+        groups: Groups,
+        at: Conditions,
+        base: Array,
+        water: Array,
+        volumes: Array,
+        still: Array,
+        seconds: Array,
+    ) -> Courses:
+        """The same where a law bends, which each crowd of lots alike follows on its own.
+
+        volumes m3 of water; still (M,) s since a hand moved it. Films that follow their differences
+        are in the modes as what they are without any.
+        """
+        if at.currents is not None:
+            none = np.zeros((self.members, 1, 2))
+            at = replace(at, film=at.currents(none, none[..., :1])[:, 0])
+        areas, _ = self._means(groups)
+        together = self._together(tank, at, groups, areas, water.shape[1] > 1)
+        crowds, numbers = self._crowds(groups, base, at.quickening)
+        alone = [
+            self.alone(self.lots[n[0]], at, opened) if len(crowd) > 1 else together
+            for crowd, ((_, opened), n) in zip(crowds, groups.items(), strict=True)
+        ]
+        found, flat = whole(together, crowds, alone), [c for group in crowds for c in group]
+        films = None
+        if at.currents is not None:
+            films = faces(at.currents, at.film, still, flat, volumes, at.pooled)
+        states = [self.lots[alike[0]].state - base[:, None] for alike in numbers]
+        start = np.concatenate([*states, water], axis=1)
+        tank_course = course(found, start, flat, films, seconds, self.tolerance)
+        end, first = tank_course.at(seconds[:, None])[:, 0], flat[-1].rows.stop
+        parts: dict[int, tuple[Course, ...]] = {}
+        ends: dict[int, Array] = {}
+        for crowd, alike in zip(flat, numbers, strict=True):
+            own = tank_course.by(found.compose[:, crowd.rows])
+            for number in alike:
+                parts[number], ends[number] = (own,), end[:, crowd.rows]
+        following = None if films is None else Following(films, found, tank_course)
+        return tank_course.by(found.compose[:, first:]), parts, ends, end[:, first:], following
+
+    def _crowds(
+        self, groups: Groups, base: Array, quickening: Array
+    ) -> tuple[list[list[Crowd]], list[list[int]]]:
+        """The crowds of each group, lots in one state being one, and the lots of each crowd."""
+        crowds: list[list[Crowd]] = []
+        numbers: list[list[int]] = []
+        row = 0
+        for (kind, opened), lots in groups.items():
+            alike: list[list[int]] = []
+            for number in lots:
+                state = self.lots[number].state
+                for some in alike:
+                    if np.array_equal(self.lots[some[0]].state, state):
+                        some.append(number)
+                        break
+                else:
+                    alike.append([number])
+            slab, group = self.slabs[kind], []
+            for some in alike:
+                area = np.sum([self.lots[number].area for number in some], axis=0)
+                rows = slice(row, row + slab.size)
+                group.append(Crowd(slab, rows, area, opened, base, quickening))
+                row = rows.stop
+            crowds.append(group)
+            numbers += alike
+        return crowds, numbers
 
     def by_itself(
         self, lot: Lot, alone: Modes, at: Conditions, base: Array, seconds: Array
@@ -144,9 +211,9 @@ class Solving(State):
         above, slab = lot.state - base[:, None], self.slabs[lot.slab]
         if slab.bend is None:
             return decay(alone, above)
-        crowd = Crowd(slab, slice(0, slab.size), lot.area[:, None], above[:, None], alone)
-        _, [[own]] = course([crowd], None, above, base, at.quickening, seconds, self.tolerance)
-        return own
+        rows = slice(0, slab.size)
+        crowd = Crowd(slab, rows, lot.area, lot.open_faces, base, at.quickening)
+        return course(alone, above, [crowd], None, seconds, self.tolerance)
 
     def _faces(self, tank: Tank) -> dict[int, tuple[float, float]]:
         return {number: self.lots[number].open_faces for number in tank.lots}

@@ -150,7 +150,7 @@ class Slab:
     diffusivity; where (h,) the nodes that hold solute; held (M, h) m, capacity of
     the held solute; release (M, h) m/s, conductance between held and mobile at quickening 1;
     shares (M, 2, L) m, mobile and held capacity of each layer; bend (M, h) m3/kg, how soon what
-    holds it fills up, None where it never does (see `saturation`).
+    holds it fills up, None where it never does (see `crowd`).
     A slab's state (M, u = n + h) is the mobile concentration at the nodes followed by the
     concentration that each held amount would be in equilibrium with, all kg/m3.
     """

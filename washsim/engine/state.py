@@ -151,13 +151,3 @@ class State:
             tank.moving = solute / np.maximum(volume, 1e-30)
             tank.volume = volume
         lot.film = lot.film_solute = np.zeros(self.members)
-
-    def kept(self, tank: Tank) -> tuple:
-        """What an interval of a tank changes, to be put back."""
-        states = [self.lots[number].state for number in tank.lots]
-        return states, tank.moving, tank.dead, self.tally.taken, self.tally.drained
-
-    def put_back(self, tank: Tank, kept: tuple) -> None:
-        states, tank.moving, tank.dead, self.tally.taken, self.tally.drained = kept
-        for number, state in zip(tank.lots, states, strict=True):
-            self.lots[number].state = state
