@@ -72,6 +72,20 @@ def test_a_factor_is_a_scenario_with_that_number(factor: dict, changes: dict | N
     )
 
 
+def test_members_are_followed_through_pieces_of_their_own() -> None:
+    """Currents cut an interval to each member's own measure; each is seen at its own moment."""
+    scenario = files.example("still").but({"sheet.explanation": "saturating"})
+    sample = unknowns.draw(scenario, 64).part(slice(0, 3))
+    found = band.solve_band(scenario, sample)
+    washing = found.times > max(found.nominal.run.left_fixer)
+    for member in range(3):
+        alone = band.solve_band(scenario, sample.part(slice(member, member + 1)))
+        # pieces in which films change by a third are good to a hundredth
+        np.testing.assert_allclose(
+            found.residual[member][:, washing], alone.residual[0][:, washing], rtol=0.01, atol=1e-7
+        )
+
+
 def test_percentiles_of_a_draw_are_the_tables_band() -> None:
     known = {one.name: one for one in unknowns.unknowns(files.example("demo"))}
     one = known["base.hindrance"]
