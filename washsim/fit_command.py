@@ -89,7 +89,8 @@ def _fit(given: argparse.Namespace) -> int:
     if given.explanations:
         together = _joined(tests)
         with place(given.file), progress("weighing explanations") as tell:
-            explained = agreement.explanations(scenario, together, progress=tell)
+            own = found if belief is None and len(tests) == 1 else None
+            explained = agreement.explanations(scenario, together, own=own, progress=tell)
         summary["explanations"] = [{"name": x.name, "share": x.share} for x in explained]
     if given.write is not None:
         text = _own(found, summary)

@@ -16,16 +16,17 @@ from functools import cached_property
 import numpy as np
 
 from washsim import tables, unknowns
-from washsim.band import farthest, observe
+from washsim.band import farthest, nodes_for, observe
 from washsim.engine.segment import AIR
 from washsim.engine.space import Array
 from washsim.errors import InputError
 from washsim.readings import Observation
 from washsim.result import Run
 from washsim.scenario import Scenario
-from washsim.solve import ladder, solve
-from washsim.tempering import tempered
+from washsim.solve import Nodes, ladder
+from washsim.tempering import Cloud, tempered
 from washsim.unknowns import NOMINAL, Sample, Unknown
+from washsim.weighing import weighed
 
 DRAWS = 256
 _SHARED = np.linspace(-7.0, 7.0, 57)
@@ -151,8 +152,6 @@ def fit(
         raise InputError("fit: this scenario leaves nothing unknown that a reading could tell")
     start = Belief(names, np.zeros(len(names)), np.eye(len(names)))
     prior = start if belief is None else belief.about(names)
-    space = solve(scenario).run.slab.space
-    nodes = (space.family, space.intervals)
 
     def look(run: Run) -> Array:
         return np.maximum(predict(run, seen), _LEAST)
@@ -163,8 +162,11 @@ def fit(
         return log_likelihood(logs, seen), logs
 
     u = unknowns.latent(free, draws, seed)
+    wide = unknowns.sample(free, prior.mean + u @ prior.root.T)
+    nodes, _ = nodes_for(scenario, wide, see=look)
+    errors = np.array([np.hypot(one.own, one.shared) for one in seen])
     try:
-        cloud = tempered(u, likelihood, np.random.default_rng(seed), progress)
+        cloud = _led(u, likelihood, errors, np.random.default_rng(seed), progress)
     except ArithmeticError:
         raise InputError(
             "readings: expected some that the bands of the unknowns allow, got ones far outside; "
@@ -185,14 +187,27 @@ def fit(
     )
 
 
+def _led(
+    start: Array,
+    likelihood: Callable[[Array], tuple[Array, Array]],
+    errors: Array,
+    rng: np.random.Generator,
+    progress: Callable[[float], None] | None,
+) -> Cloud:
+    """By weighing, or where many exact readings leave too little to hit, by tempering."""
+    tell = progress or (lambda share: None)
+    cloud = weighed(start, likelihood, errors, rng, lambda share: tell(0.5 * share))
+    if cloud is None:
+        cloud = tempered(start, likelihood, rng, lambda share: tell(0.5 + 0.5 * share))
+    tell(1.0)
+    return cloud
+
+
 def _numerical_error(
-    scenario: Scenario,
-    sample: Sample,
-    look: Callable[[Run], Array],
-    nodes: tuple[str, tuple[int, ...]],
+    scenario: Scenario, sample: Sample, look: Callable[[Run], Array], nodes: Nodes
 ) -> float:
     """Largest change of what is seen of the draws farthest out, on refining once."""
-    rungs = ladder(scenario.settings.nodes, scenario.sheet.material)
+    rungs = ladder(scenario.settings.nodes, scenario.sheet.material, rough=True)
     finer = rungs[rungs.index(nodes) + 1 :] if nodes in rungs else []
     if not finer:
         return 0.0
@@ -230,10 +245,13 @@ def _half(run: Run, face: str) -> tuple[float, float]:
 
 def _water(run: Run, lot: int, at: float) -> Array:
     """(M,) kg/m3 around a lot; in the air, what clung to it when it was lifted."""
-    wet = [s for s in run.of_lot[lot] if s.tank != AIR and s.start[0] <= at]
-    segment = wet[-1]
-    seconds = np.full((len(segment.base), 1), min(at, segment.stop[0]) - segment.start[0])
-    return segment.water_at(seconds)[:, 0, 0]
+    wet = [s for s in run.of_lot[lot] if s.tank != AIR and np.any(s.start <= at)]
+    found = np.zeros(len(wet[0].base))
+    for segment in wet:
+        seconds = np.clip(at - segment.start, 0.0, segment.stop - segment.start)
+        here = segment.water_at(seconds[:, None])[:, 0, 0]
+        found = np.where(segment.start <= at, here, found)
+    return found
 
 
 def log_likelihood(logs: Array, seen: tuple[Observation, ...]) -> Array:

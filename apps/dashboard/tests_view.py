@@ -81,7 +81,7 @@ def learn(asked: Question, tell: Tell) -> Iterator[Stage]:
     yield "next", _next(asked, few, _part(tell, 0.45, 0.55))
     listed = _decisions(asked, seen, solve(asked.scenario), few)
     yield "decisions", {"lines": listed}
-    yield "explained", _explained(asked, _part(tell, 0.6, 1.0))
+    yield "explained", _explained(asked, found, _part(tell, 0.6, 1.0))
 
 
 def _part(tell: Tell, start: float, stop: float) -> Tell:
@@ -219,12 +219,12 @@ def _decisions(
     return [[one.text, one.why] for one in listed]
 
 
-def _explained(asked: Question, tell: Tell) -> dict[str, Any]:
+def _explained(asked: Question, own: Fit, tell: Tell) -> dict[str, Any]:
     """Which explanation the readings prefer, in words, and the strips that would tell."""
     if asked.scenario.sheet.explanation == "own":
         words = "The paper is described by its own layers, so no explanations are weighed."
         return {"verdict": words, "shares": [], "plan": ""}
-    found = agreement.explanations(asked.scenario, asked.tests, progress=tell)
+    found = agreement.explanations(asked.scenario, asked.tests, own=own, progress=tell)
     plan = ""
     if found[0].share < CERTAIN:
         plan = rivals.two_strips(found[0].name, found[1].name).text
