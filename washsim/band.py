@@ -169,14 +169,14 @@ def solve_band(
 ) -> Band:
     """Wash the scenario's sheets once for every member of a sample.
 
-    Without a sample, 256 draws from the bands of everything unknown. Nodes are those that suffice
-    for the scenario as it stands, or finer until the draws farthest out agree too.
+    Without a sample, 256 draws from the bands of everything unknown. Nodes are the first on which
+    the draws farthest out agree to a band's accuracy, whatever finer ones the run itself asks for.
     """
     if sample is None:
         sample = unknowns.draw(scenario)
     nominal = solve(scenario)
-    space = nominal.run.slab.space
-    nodes, error = nodes_for(scenario, sample, (space.family, space.intervals))
+    rungs = ladder(scenario.settings.nodes, scenario.sheet.material)
+    nodes, error = nodes_for(scenario, sample, rungs[0])
     residual = observe(scenario, sample, _residual, nodes, progress)
     return Band(nominal, sample, nominal.times, np.maximum(residual, 0.0), error)
 

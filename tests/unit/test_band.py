@@ -19,9 +19,9 @@ def test_without_doubt_the_band_is_the_run() -> None:
     scenario = files.example("hold_and_changes").but({"sheet.count": 3})
     found = band.solve_band(scenario, NOMINAL)
     run = solve(scenario)
-    # the members' products are summed in another order
+    # the run asks for one rung of nodes more than the band, to be right to 1e-4 and 1 mg/m2 on top
     np.testing.assert_allclose(
-        found.residual[0], np.maximum(run.residual, 0.0), rtol=1e-9, atol=1e-15
+        found.residual[0], np.maximum(run.residual, 0.0), rtol=1e-4, atol=1e-10
     )
     assert found.minutes_to_target(0.5) == pytest.approx(run.minutes_to_target, rel=1e-3)
 
