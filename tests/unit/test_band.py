@@ -92,7 +92,6 @@ def test_percentiles_of_a_draw_are_the_tables_band() -> None:
     z = stats.norm.ppf([0.05, 0.5, 0.95])
     datum = one.datum
     np.testing.assert_allclose(datum.value * one.factor(z), [datum.low, datum.value, datum.high])
-    assert one.latent(float(one.factor(np.array(0.7)))) == pytest.approx(0.7)
 
 
 def test_draws_are_standard_normal() -> None:

@@ -69,7 +69,7 @@ def test_fit_for_machines_and_the_paper_as_fitted(typed, tmp_path):
     assert found["readings"][0]["word"] == "disagrees"
     assert found["after"]["minutes_to_target"][1] > found["before"]["minutes_to_target"][1]
     own = files.load(tmp_path / "own.toml")
-    hindrance = own.sheet.layers[0].hindrance * bench.FREE
+    hindrance = own.sheet.material.layers[0].hindrance * bench.FREE
     assert hindrance == pytest.approx(2.1e-11, abs=0.4e-11)
 
 
