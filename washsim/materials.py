@@ -208,6 +208,11 @@ class Sheet:
         return found if same else None
 
     @property
+    def rests_on(self) -> str:
+        """What the paper's numbers rest on, in words."""
+        return f"learnt from {self.known.basis or 'readings'}" if self.known else "the tables"
+
+    @property
     def material(self) -> Paper:
         """The layers as the solver takes them."""
         own = self.paper == "own"

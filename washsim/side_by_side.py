@@ -123,13 +123,8 @@ def _moved(vessel: Vessel, system: str) -> str:
     return str(tables.entry(f"liquids.stirring.{vessel.stirring}.label"))
 
 
-def _learnt(scenario: Scenario, _: str) -> str:
-    known = scenario.sheet.known
-    return "the tables" if known is None else f"learnt from {known.basis or 'readings'}"
-
-
 WASH: dict[str, Callable[[Scenario, str], str]] = {
-    "what is known of the paper": _learnt,
+    "what the paper's numbers rest on": lambda one, _: one.sheet.rests_on,
     "wash": wash,
     "how the water is moved": _of_vessels(_moved),
     "faces the water reaches": _of_vessels(lambda one, _: one.open_faces),
