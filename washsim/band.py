@@ -21,6 +21,8 @@ CHUNK = 64
 """Members marched side by side: more bring no speed, only memory."""
 _DRIFT = 0.1
 """Part by which waters in a row change in a piece: good to a hundredth, which no band notices."""
+_STEPS = 1e-3
+"""Accuracy asked of the steps of held fixer that fills up, where the scenario asks for more."""
 BAND = (0.05, 0.5, 0.95)
 """Shares of the draws at a band's lower edge, middle and upper edge."""
 EXTREMES = 8
@@ -142,11 +144,15 @@ def observe(
     progress is called with the share done after each chunk; what it raises ends the work.
     """
     timeline = scenario.timeline
+    accuracy = max(_STEPS, scenario.settings.accuracy)
     chunks = [slice(i, i + CHUNK) for i in range(0, sample.members, CHUNK)]
 
     def work(chunk: slice) -> Array:
         part = sample.part(chunk)
-        return see(march_through(scenario, timeline, *nodes, sample=part, drift=_DRIFT))
+        run = march_through(
+            scenario, timeline, *nodes, sample=part, drift=_DRIFT, accuracy=accuracy
+        )
+        return see(run)
 
     found = []
     with ThreadPoolExecutor(os.cpu_count()) as threads:
@@ -168,28 +174,38 @@ def solve_band(
 ) -> Band:
     """Wash the scenario's sheets once for every member of a sample.
 
-    Without a sample, 256 draws from the bands of everything unknown. Nodes are those that suffice
-    for the scenario as it stands, or finer until the draws farthest out agree too.
+    Without a sample, 256 draws from the bands of everything unknown. Nodes are the first on which
+    the draws farthest out agree to a band's accuracy, whatever finer ones the run itself asks for.
     """
     if sample is None:
         sample = unknowns.draw(scenario)
     nominal = solve(scenario)
-    space = nominal.run.slab.space
-    nodes, error = nodes_for(scenario, sample, (space.family, space.intervals))
+    rungs = ladder(scenario.settings.nodes, scenario.sheet.material)
+    nodes, error = nodes_for(scenario, sample, rungs[0])
     residual = observe(scenario, sample, _residual, nodes, progress)
     return Band(nominal, sample, nominal.times, np.maximum(residual, 0.0), error)
 
 
-def nodes_for(scenario: Scenario, sample: Sample, start: Nodes) -> tuple[Nodes, float]:
-    """Nodes from start on that suffice for the draws farthest out, and the error that is left."""
-    nodes, error = start, 0.0
-    rungs = ladder(scenario.settings.nodes, scenario.sheet.material)
-    finer = rungs[rungs.index(start) + 1 :] if start in rungs else []
+def nodes_for(
+    scenario: Scenario,
+    sample: Sample,
+    start: Nodes | None = None,
+    see: Callable[[Run], Array] | None = None,
+) -> tuple[Nodes, float]:
+    """Nodes that suffice for the draws farthest out, and the error that is left.
+
+    From start on, else from below those of a run: for draws that are held against readings. see:
+    what must be right, kg/m2; else what is left when the evening ends.
+    """
+    rungs = ladder(scenario.settings.nodes, scenario.sheet.material, rough=True)
+    nodes, error = start or rungs[0], 0.0
+    finer = rungs[rungs.index(nodes) + 1 :] if nodes in rungs else []
     extreme = sample.part(farthest(sample))
+    see = see or ends
     if finer:
-        coarse = observe(scenario, extreme, ends, nodes)
+        coarse = observe(scenario, extreme, see, nodes)
         for rung in finer:
-            fine = observe(scenario, extreme, ends, rung)
+            fine = observe(scenario, extreme, see, rung)
             error = float(np.max(np.abs(coarse - fine) / (fine + 1e-6)))
             if error <= ACCURACY:
                 break

@@ -53,14 +53,16 @@ def when_stained(
     found += [silver]
     if silver.stop:
         return tuple(found)
-    mended = mending(result.scenario)
+    scenario = result.scenario
+    if sample is None:
+        own = fit(scenario, observations(scenario, tests), draws=64)
+        scenario, sample = own.scenario, own.sample
+    mended = mending(scenario)
     if mended is None:
         found.append(
             Decision("Change the water, move the sheets, and test again.", "No step to add to.")
         )
         return tuple(found)
-    if sample is None:
-        sample = fit(result.scenario, observations(result.scenario, tests), draws=64).sample
     band = solve_band(mended, sample)
     under = np.quantile(band.crossings.max(axis=1), SURE, method="inverted_cdf")
     limit = 1e3 * result.scenario.target.limit

@@ -38,7 +38,8 @@ def add_command(commands: Any) -> None:
     one.add_argument("file", help="scenario file, as it was washed")
     one.add_argument("readings", nargs="+", help="files of readings, one for each scale")
     one.add_argument("--json", action="store_true", help="one JSON object on stdout")
-    one.add_argument("--write", metavar="FILE", help="write the paper as fitted; '-' for stdout")
+    help_ = "write the scenario with its paper as learnt; '-' for stdout"
+    one.add_argument("--write", metavar="FILE", help=help_)
     one.add_argument(
         "--explanations", action="store_true", help="weigh slow, held and both as well"
     )
@@ -74,7 +75,7 @@ def _minutes(text: str) -> float:
 def _fit(given: argparse.Namespace) -> int:
     if given.json and given.write == "-":
         raise InputError("--write: expected a file name beside --json, not '-' for stdout as well")
-    scenario = files.load(given.file)
+    scenario = fitting.untold(files.load(given.file))
     tests = [readings.load(file) for file in given.readings]
     seen: list[Observation] = []
     for number_of, (file, one) in enumerate(zip(given.readings, tests, strict=True)):
@@ -89,7 +90,8 @@ def _fit(given: argparse.Namespace) -> int:
     if given.explanations:
         together = _joined(tests)
         with place(given.file), progress("weighing explanations") as tell:
-            explained = agreement.explanations(scenario, together, progress=tell)
+            own = found if belief is None and len(tests) == 1 else None
+            explained = agreement.explanations(scenario, together, own=own, progress=tell)
         summary["explanations"] = [{"name": x.name, "share": x.share} for x in explained]
     if given.write is not None:
         text = _own(found, summary)
@@ -126,11 +128,11 @@ def _joined(tests: list[Tests]) -> Tests:
 
 
 def _own(found: fitting.Fit, summary: dict[str, Any]) -> str:
-    """The fitted scenario as TOML, with the bands that it cannot carry as comments."""
+    """The scenario with its paper as learnt, as TOML; what it comes to as comments."""
     lines = [
-        f"# Paper as fitted to {len(found.seen)} readings by washsim {__version__}: that of the",
-        "# likeliest draw. Washed again it is taken as said, without a band. Factors on the",
-        "# scenario it came from, 5, 50 and 95 % of the draws:",
+        f"# Paper as learnt from {len(found.seen)} readings by washsim {__version__}: as the",
+        "# scenario stands, the middle one of the draws below; its band is all of them.",
+        "# Factors on the tables' numbers, 5, 50 and 95 % of the draws:",
     ]
     for name, each in summary["unknowns"].items():
         factors = ", ".join(f"{x:.3g}" for x in each["factor"])
@@ -208,16 +210,9 @@ def _print_causes(console: Terminal, scenario: Scenario, tests: list[Tests]) -> 
                 console.print(Text(f"  - {cause.text}{mark}"))
 
 
-_TOLD, _MOVED = 0.9, 0.25
-"""A number counts as told by the readings if its spread falls below the one, or its middle moves
-by more than the other, in standard deviations of its band."""
-
-
 def _learnt_table(found: fitting.Fit, summary: dict[str, Any]) -> Table:
     """Unknowns of which the readings say anything; how many stay as they were."""
-    moved = dict(zip(found.belief.names, abs(found.belief.mean), strict=True))
-    told = [n for n, left in found.narrowed.items() if left < _TOLD or moved[n] > _MOVED]
-    others = len(found.narrowed) - len(told)
+    others = len(found.narrowed) - len(found.told)
     note = f"{others} others stay as they were" if others else None
     table = Table(
         title="What the readings say of the unknown numbers", title_justify="left", caption=note
@@ -226,7 +221,7 @@ def _learnt_table(found: fitting.Fit, summary: dict[str, Any]) -> Table:
     for name in ("factor, 5 %", "50 %", "95 %", "spread left"):
         table.add_column(name, justify="right")
     labels = {one.name: one.label for one in found.unknowns}
-    for name in told:
+    for name in found.told:
         each = summary["unknowns"][name]
         table.add_row(
             Text(labels[name]),

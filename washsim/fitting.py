@@ -16,21 +16,27 @@ from functools import cached_property
 import numpy as np
 
 from washsim import tables, unknowns
-from washsim.band import farthest, observe
+from washsim.band import ends, farthest, nodes_for, observe
 from washsim.engine.segment import AIR
 from washsim.engine.space import Array
 from washsim.errors import InputError
+from washsim.learnt import DRAWS as LEARNT
+from washsim.learnt import OF_WHOLE, Learnt, Number
 from washsim.readings import Observation
 from washsim.result import Run
 from washsim.scenario import Scenario
-from washsim.solve import ladder, solve
-from washsim.tempering import tempered
-from washsim.unknowns import NOMINAL, Sample, Unknown
+from washsim.solve import Nodes, ladder
+from washsim.tempering import Cloud, tempered
+from washsim.unknowns import NOMINAL, Known, Sample, Unknown
+from washsim.weighing import weighed
 
 DRAWS = 256
 _SHARED = np.linspace(-7.0, 7.0, 57)
 """Points over the error that a scale's readings share, in its standard errors: for a smooth bell
 the plain sum over even points is exact to rounding as soon as they resolve it."""
+_TOLD, _MOVED = 0.9, 0.25
+"""A number counts as told by the readings if its spread falls below the one, or its middle moves
+by more than the other, in standard deviations of its band."""
 _LEAST = 1e-9
 """kg/m2 (or kg/m3) below which the model's residual counts as this: a thousandth of a mg/m2."""
 
@@ -78,7 +84,7 @@ class Fit:
 
     scenario: Scenario
     seen: tuple[Observation, ...]
-    unknowns: tuple[Unknown, ...]
+    unknowns: tuple[Known, ...]
     z: Array
     predicted: Array
     before: Array
@@ -104,12 +110,18 @@ class Fit:
         spread = dict(zip(self.belief.names, self.z.std(axis=0), strict=True))
         return dict(sorted(spread.items(), key=lambda pair: pair[1]))
 
+    @property
+    def told(self) -> list[str]:
+        """Names of the unknowns that narrowed or moved worth telling, best known first."""
+        moved = dict(zip(self.belief.names, np.abs(self.belief.mean), strict=True))
+        return [n for n, left in self.narrowed.items() if left < _TOLD or moved[n] > _MOVED]
+
     def factor(self, name: str, shares: tuple[float, ...] = (0.05, 0.5, 0.95)) -> Array:
         """(len(shares),) quantiles of an unknown's factor."""
         return np.quantile(self.sample.of(name), shares)
 
 
-def free_layers(scenario: Scenario) -> tuple[Unknown, ...]:
+def free_layers(scenario: Scenario) -> tuple[Known, ...]:
     """The scenario's unknowns, and the hindrance of layers that the user described.
 
     A stated paper is taken as said when it is washed; readings may correct it. Its band is that
@@ -132,7 +144,7 @@ def fit(
     scenario: Scenario,
     seen: tuple[Observation, ...],
     *,
-    free: tuple[Unknown, ...] | None = None,
+    free: tuple[Known, ...] | None = None,
     belief: Belief | None = None,
     draws: int = DRAWS,
     seed: int = 1,
@@ -140,19 +152,19 @@ def fit(
 ) -> Fit:
     """Draws of the scenario's unknowns (or those named free) that agree with what was seen.
 
-    belief: what is thought of them before; else the bands of the tables. draws: a power of 2.
-    progress is called with the share done, 0 to 1. The same seed gives the same draws.
+    belief: what is thought of them before; else the bands of the tables, whatever the sheet carries
+    as learnt. draws: a power of 2. progress is called with the share done, 0 to 1. The same seed
+    gives the same draws.
     """
     if not seen:
         raise InputError("readings: expected at least one, got none")
+    scenario = untold(scenario)
     free = free_layers(scenario) if free is None else free
     names = tuple(one.name for one in free)
     if not free:
         raise InputError("fit: this scenario leaves nothing unknown that a reading could tell")
     start = Belief(names, np.zeros(len(names)), np.eye(len(names)))
     prior = start if belief is None else belief.about(names)
-    space = solve(scenario).run.slab.space
-    nodes = (space.family, space.intervals)
 
     def look(run: Run) -> Array:
         return np.maximum(predict(run, seen), _LEAST)
@@ -163,8 +175,11 @@ def fit(
         return log_likelihood(logs, seen), logs
 
     u = unknowns.latent(free, draws, seed)
+    wide = unknowns.sample(free, prior.mean + u @ prior.root.T)
+    nodes, _ = nodes_for(scenario, wide, see=look)
+    errors = np.array([np.hypot(one.own, one.shared) for one in seen])
     try:
-        cloud = tempered(u, likelihood, np.random.default_rng(seed), progress)
+        cloud = _led(u, likelihood, errors, np.random.default_rng(seed), progress)
     except ArithmeticError:
         raise InputError(
             "readings: expected some that the bands of the unknowns allow, got ones far outside; "
@@ -185,14 +200,27 @@ def fit(
     )
 
 
+def _led(
+    start: Array,
+    likelihood: Callable[[Array], tuple[Array, Array]],
+    errors: Array,
+    rng: np.random.Generator,
+    progress: Callable[[float], None] | None,
+) -> Cloud:
+    """By weighing, or where many exact readings leave too little to hit, by tempering."""
+    tell = progress or (lambda share: None)
+    cloud = weighed(start, likelihood, errors, rng, lambda share: tell(0.5 * share))
+    if cloud is None:
+        cloud = tempered(start, likelihood, rng, lambda share: tell(0.5 + 0.5 * share))
+    tell(1.0)
+    return cloud
+
+
 def _numerical_error(
-    scenario: Scenario,
-    sample: Sample,
-    look: Callable[[Run], Array],
-    nodes: tuple[str, tuple[int, ...]],
+    scenario: Scenario, sample: Sample, look: Callable[[Run], Array], nodes: Nodes
 ) -> float:
     """Largest change of what is seen of the draws farthest out, on refining once."""
-    rungs = ladder(scenario.settings.nodes, scenario.sheet.material)
+    rungs = ladder(scenario.settings.nodes, scenario.sheet.material, rough=True)
     finer = rungs[rungs.index(nodes) + 1 :] if nodes in rungs else []
     if not finer:
         return 0.0
@@ -230,10 +258,13 @@ def _half(run: Run, face: str) -> tuple[float, float]:
 
 def _water(run: Run, lot: int, at: float) -> Array:
     """(M,) kg/m3 around a lot; in the air, what clung to it when it was lifted."""
-    wet = [s for s in run.of_lot[lot] if s.tank != AIR and s.start[0] <= at]
-    segment = wet[-1]
-    seconds = np.full((len(segment.base), 1), min(at, segment.stop[0]) - segment.start[0])
-    return segment.water_at(seconds)[:, 0, 0]
+    wet = [s for s in run.of_lot[lot] if s.tank != AIR and np.any(s.start <= at)]
+    found = np.zeros(len(wet[0].base))
+    for segment in wet:
+        seconds = np.clip(at - segment.start, 0.0, segment.stop - segment.start)
+        here = segment.water_at(seconds[:, None])[:, 0, 0]
+        found = np.where(segment.start <= at, here, found)
+    return found
 
 
 def log_likelihood(logs: Array, seen: tuple[Observation, ...]) -> Array:
@@ -299,29 +330,42 @@ def effective_diffusivity(scenario: Scenario, sample: Sample) -> Array:
     return sum(layer.thickness for layer in layers) ** 2 / (storage * resistance)
 
 
+def untold(scenario: Scenario) -> Scenario:
+    """The scenario without what its sheet carries as learnt: fits begin from the tables, or from a
+    belief, as the same drops would count twice."""
+    return replace(scenario, sheet=replace(scenario.sheet, learnt=None))
+
+
 def fitted_scenario(found: Fit) -> Scenario:
-    """The scenario with its paper as in the likeliest of the draws; all else as it stood.
+    """The scenario with its paper as learnt: as it stands the middle one of draws, all in its band.
 
-    One draw, because the middle of each number need not agree with the readings when several
-    share the blame. The paper becomes the printer's own: washed again, it is taken as said.
+    What was learnt of the sink is left to the tables' bands: the next evening may have another.
     """
-    logs = log_likelihood(np.log(found.predicted), found.seen) - 0.5 * np.sum(found.z**2, axis=1)
-    likeliest = found.sample.part(slice(int(np.argmax(logs)), int(np.argmax(logs)) + 1))
-
-    def of(name: str) -> float:
-        return float(likeliest.of(name)[0])
-
     scenario = found.scenario
-    layers = tuple(
-        replace(
-            layer,
-            thickness=layer.thickness * of(f"{layer.name}.thickness"),
-            porosity=min(1.0, layer.porosity * of(f"{layer.name}.porosity")),
-            hindrance=min(1.0, layer.hindrance * of(f"{layer.name}.hindrance")),
-            retention=layer.retention * of("held_pool"),
-            release_half_life=layer.release_half_life * of("release"),
-        )
-        for layer in scenario.sheet.material.layers
+    layers = {layer.name for layer in scenario.sheet.material.layers}
+    names = [
+        one.name
+        for one in found.unknowns
+        if one.name in OF_WHOLE or one.name.rpartition(".")[0] in layers
+    ]
+    if not names:
+        return scenario
+    thinned = found.sample.part(np.linspace(0, len(found.z) - 1, LEARNT).round().astype(int))
+    paper = Sample(
+        members=LEARNT,
+        factors={name: np.array([float(f"{x:.3g}") for x in thinned.of(name)]) for name in names},
     )
-    sheet = replace(scenario.sheet, paper="own", explanation="own", layers=layers)
-    return replace(scenario, sheet=sheet)
+    nodes, _ = nodes_for(scenario, paper)
+    order = np.argsort(observe(scenario, paper, ends, nodes).max(axis=1), kind="stable")
+    numbers = tuple(
+        Number(name=name, factors=" ".join(f"{x:.3g}" for x in paper.of(name)[order]))
+        for name in names
+    )
+    count = len(found.seen)
+    learnt = Learnt(
+        paper=scenario.sheet.paper,
+        explanation=scenario.sheet.explanation,
+        basis=f"{count} reading{'s' if count > 1 else ''}",
+        numbers=numbers,
+    )
+    return replace(scenario, sheet=replace(scenario.sheet, learnt=learnt))

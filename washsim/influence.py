@@ -25,7 +25,7 @@ from washsim.scenario import Scenario
 from washsim.solve import ladder
 from washsim.timeline import Fill, Timeline
 from washsim.units import celsius, litre, minute, rounded
-from washsim.unknowns import NOMINAL, Sample, Unknown
+from washsim.unknowns import FIFTH, NOMINAL, Known, Sample
 
 OUTPUTS = 400
 """Times at which a drawn-out schedule is looked at."""
@@ -87,15 +87,15 @@ def influence(
     nodes, _ = nodes_for(scenario, unknowns.draw(scenario, 16), first)
     progress(0.1)
     z = np.zeros((1 + 2 * len(known), len(known)))
-    for i, one in enumerate(known):
-        z[1 + 2 * i, i], z[2 + 2 * i, i] = one.latent(one.low), one.latent(one.high)
+    for i in range(len(known)):
+        z[1 + 2 * i, i], z[2 + 2 * i, i] = -FIFTH, FIFTH
     nominal, *pairs = _outcomes(scenario, unknowns.sample(known, z), nodes)
     effects = [
         Effect(
             label=one.label,
             unknown=True,
-            low=f"×{one.low:.2g}",
-            high=f"×{one.high:.2g}",
+            low=one.ends[0],
+            high=one.ends[1],
             at_low=pairs[2 * i],
             at_high=pairs[2 * i + 1],
         )
@@ -117,7 +117,7 @@ def influence(
 
 
 def variance_shares(
-    known: tuple[Unknown, ...], function: Callable[[Array], Array], base: int = BASE
+    known: tuple[Known, ...], function: Callable[[Array], Array], base: int = BASE
 ) -> tuple[tuple[str, float, float], ...]:
     """Label, first-order and total Sobol' index of each unknown, largest total first.
 

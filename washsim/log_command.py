@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -11,7 +12,6 @@ from rich.table import Table
 from rich.text import Text
 
 from washsim import files, logbook, logged, readings
-from washsim.band import solve_band
 from washsim.fields import Choice, declared
 from washsim.logbook import Entry
 from washsim.readings import Tests
@@ -72,11 +72,12 @@ def _log_add(given: argparse.Namespace) -> int:
             residual_silver=given.residual_silver,
             verdict=given.verdict,
             replaces=given.replaces,
-            prediction=logged.prediction(solve_band(scenario, progress=tell)),
             tests=tests,
             scenario=scenario,
             **{word: getattr(given, word) for word in _WORDS},
         )
+        foretold = logged.foretell(entry, logbook.entries(where)[0], progress=tell)
+        entry = replace(entry, prediction=foretold)
     print(logbook.add(where, entry))
     return 0
 

@@ -38,6 +38,7 @@ class Prediction:
     middle: float = quantity("g_m2", 0, 1e3, "median")
     high: float = quantity("g_m2", 0, 1e3, "95th percentile")
     chance: float = quantity("percent", 0, 100, "chance that the worst sheet met the target")
+    prior: str = text("what it rested on: the tables, or what had been learnt by then", default="")
 
     def __post_init__(self) -> None:
         check(self)

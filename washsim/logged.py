@@ -8,15 +8,32 @@ from typing import Any
 import numpy as np
 
 from washsim import __version__, fitting, season
-from washsim.band import BAND, Band
+from washsim.band import BAND, Band, solve_band
 from washsim.errors import InputError
 from washsim.logbook import Entry, Prediction
 
 
-def prediction(band: Band) -> Prediction:
-    """What a band foretells, as the log keeps it."""
+def foretell(
+    tonight: Entry,
+    entries: dict[str, Entry],
+    progress: Callable[[float], None] | None = None,
+) -> Prediction:
+    """What is foretold of an evening, from what the log's evenings before it taught."""
+    learnt = season.foretold(tonight, entries, progress=progress)
+    if learnt is None:
+        sheet = tonight.scenario.sheet
+        return prediction(solve_band(tonight.scenario, progress=progress), sheet.rests_on)
+    scenario, sample, count = learnt
+    evenings = f"{count} evening{'s' if count > 1 else ''} of this log"
+    return prediction(solve_band(scenario, sample), evenings)
+
+
+def prediction(band: Band, prior: str) -> Prediction:
+    """What a band foretells, and what it rests on, as the log keeps it."""
     low, middle, high = (float(x) for x in np.quantile(band.worst, BAND))
-    return Prediction(model=__version__, low=low, middle=middle, high=high, chance=band.chance)
+    return Prediction(
+        model=__version__, low=low, middle=middle, high=high, chance=band.chance, prior=prior
+    )
 
 
 def row(name: str, entry: Entry) -> dict[str, Any]:

@@ -6,6 +6,7 @@ Concentrations and amounts are those of the thiosulfate ion, kg/m3 (numerically 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
@@ -13,6 +14,7 @@ from itertools import pairwise
 from washsim import tables
 from washsim.errors import InputError
 from washsim.fields import check, choice, part, quantity, text
+from washsim.learnt import Learnt
 from washsim.units import celsius, litre
 
 PAPERS = ("fibre_double", "fibre_single", "resin_coated")
@@ -130,6 +132,24 @@ def explained(paper: Paper, explanation: str) -> Paper:
     return replace(paper, layers=tuple(layers))
 
 
+def scaled(paper: Paper, factor: Callable[[str], float]) -> Paper:
+    """The paper with a factor on each of its numbers, by name as in `Learnt`."""
+    layers = tuple(
+        replace(
+            layer,
+            thickness=layer.thickness * factor(f"{layer.name}.thickness"),
+            porosity=min(1.0, layer.porosity * factor(f"{layer.name}.porosity")),
+            hindrance=min(1.0, layer.hindrance * factor(f"{layer.name}.hindrance")),
+            # places that fill up sooner hold more at a trace: as many of them at a lower strength
+            retention=layer.retention * factor("held_pool") / factor("saturation"),
+            release_half_life=layer.release_half_life * factor("release"),
+            saturation=layer.saturation and layer.saturation * factor("saturation"),
+        )
+        for layer in paper.layers
+    )
+    return replace(paper, layers=layers)
+
+
 @lru_cache
 def preset_layers(name: str) -> Paper:
     """A paper of the tables, before any explanation of slow washing is applied."""
@@ -164,11 +184,16 @@ class Sheet:
     explanation: str = choice(
         EXPLANATIONS, "why the paper washes slowly; 'own' keeps the layers as given", default="both"
     )
+    learnt: Learnt | None = part(
+        Learnt, meaning="what readings taught of this paper, as a fit writes it", default=None
+    )
 
     def __post_init__(self) -> None:
         check(self)
         if (self.paper == "own") != bool(self.layers):
             raise InputError("layers: expected with paper = 'own', and only with it")
+        if self.known is not None:
+            self.known.check_names(tuple(layer.name for layer in self.material.layers))
 
     @property
     def area(self) -> float:
@@ -176,11 +201,24 @@ class Sheet:
         return self.width * self.height
 
     @property
+    def known(self) -> Learnt | None:
+        """What was learnt, where it is of this paper under this explanation."""
+        found = self.learnt
+        same = found and (found.paper, found.explanation) == (self.paper, self.explanation)
+        return found if same else None
+
+    @property
+    def rests_on(self) -> str:
+        """What the paper's numbers rest on, in words."""
+        return f"learnt from {self.known.basis or 'readings'}" if self.known else "the tables"
+
+    @property
     def material(self) -> Paper:
         """The layers as the solver takes them."""
-        if self.paper == "own":
-            return explained(Paper(label="Own layers", layers=self.layers), self.explanation)
-        return explained(preset_layers(self.paper), self.explanation)
+        own = self.paper == "own"
+        paper = Paper(label="Own layers", layers=self.layers) if own else preset_layers(self.paper)
+        found = explained(paper, self.explanation)
+        return found if self.known is None else scaled(found, self.known.middle)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -59,21 +59,22 @@ class Run:
         return self.see_all(lot, times, observe[None])[0]
 
     def see_all(self, lot: int, times: Array, observe: Array) -> Array:
-        """(M, T, o) of every member, seen by rows observe (M, o, u); members share their times."""
-        members = len(self.slab.mobile)
-        seen = np.zeros((members, len(times), observe.shape[1]))
+        """(M, T, o) of every member, seen by rows observe (M, o, u).
+
+        Members share the times asked for, not the pieces that films or waters in a row are cut to.
+        """
+        last = self.state.lots[lot].state[:, None, :] @ observe.swapaxes(1, 2)
+        seen = np.zeros((len(self.slab.mobile), len(times), observe.shape[1]))
         for segment in self.of_lot[lot]:
-            inside = (times >= segment.start[0]) & (times <= segment.stop[0])
-            if np.any(inside):
-                seconds = np.broadcast_to(
-                    times[inside] - segment.start[0], (members, int(inside.sum()))
-                )
-                seen[:, inside] = segment.slab_at(lot, seconds, observe)
-        after = times > self.of_lot[lot][-1].stop[0]
-        if np.any(after):
-            last = self.state.lots[lot].state[:, None, :] @ observe.swapaxes(1, 2)
-            seen[:, after] = last
-        return seen
+            start, stop = segment.start[:, None], segment.stop[:, None]
+            inside = (times >= start) & (times <= stop)
+            some = inside.any(axis=0)
+            if np.any(some):
+                seconds = np.clip(times[some] - start, 0.0, stop - start)
+                here = segment.slab_at(lot, seconds, observe)
+                seen[:, some] = np.where(inside[:, some, None], here, seen[:, some])
+        after = times > self.of_lot[lot][-1].stop[:, None]
+        return np.where(after[..., None], last, seen)
 
     def segment_at(self, lot: int, time: float) -> Segment:
         """The segment a lot is in at a time; the nearest when it is in none."""

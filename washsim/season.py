@@ -8,15 +8,19 @@ on whether the paper is the same, and on the time between.
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import TypeVar
 
 import numpy as np
 
-from washsim import tables
+from washsim import tables, unknowns
 from washsim.engine.space import Array
-from washsim.fitting import Belief, Fit, fit
+from washsim.fitting import Belief, Fit, fit, free_layers, untold
 from washsim.logbook import Entry
 from washsim.readings import observations
+from washsim.scenario import Scenario
+from washsim.unknowns import Sample
 
+T = TypeVar("T")
 _OF_PAPER = ("held_pool", "release", "filling")
 YEAR = 365.25
 """Days."""
@@ -51,9 +55,51 @@ def before(one: Entry, earlier: list[tuple[Entry, Belief]]) -> Belief | None:
     """What earlier evenings, in order of date, let one think of an evening; None without any."""
     if not earlier:
         return None
-    same = [(entry, belief) for entry, belief in earlier if paper(entry) == paper(one)]
-    last, belief = (same or earlier)[-1]
-    return belief.drifted(drift(belief.names, bool(same), (one.day - last.day).days))
+    last, belief = _last(one, earlier)
+    return belief.drifted(_new(belief.names, one, last))
+
+
+def foretold(
+    tonight: Entry,
+    entries: dict[str, Entry],
+    *,
+    progress: Callable[[float], None] | None = None,
+) -> tuple[Scenario, Sample, int] | None:
+    """Tonight's scenario, draws of its unknowns as earlier evenings leave them, how many those are.
+
+    Tonight's own readings are no part of it, nor is an entry that tonight's corrects. The draws
+    are those of the last fit, some of each let go of since. None without an evening to learn from.
+    """
+    read = {
+        name: one
+        for name, one in entries.items()
+        if one.tests.readings and one.day <= tonight.day and name != tonight.replaces
+    }
+    if not read:
+        return None
+    fitted = fits(read, progress=progress)
+    last, found = _last(tonight, [(read[name], one) for name, one in fitted.items()])
+    names = found.belief.names
+    scenario = untold(tonight.scenario)
+    asked = {one.name for one in unknowns.unknowns(scenario)} | set(names)
+    free = tuple(one for one in free_layers(scenario) if one.name in asked)
+    z = unknowns.latent(free, len(found.z), seed=2)
+    new = _new(names, tonight, last)
+    for i, one in enumerate(free):
+        if one.name in names:
+            j = names.index(one.name)
+            z[:, i] = np.sqrt(1 - new[j] ** 2) * found.z[:, j] + new[j] * z[:, i]
+    return scenario, unknowns.sample(free, z), len(read)
+
+
+def _last(one: Entry, earlier: list[tuple[Entry, T]]) -> tuple[Entry, T]:
+    """Of earlier evenings the last with the same paper, or else the last of all."""
+    return ([pair for pair in earlier if paper(pair[0]) == paper(one)] or earlier)[-1]
+
+
+def _new(names: tuple[str, ...], one: Entry, last: Entry) -> Array:
+    """(k,) share of each unknown that is new since the last evening."""
+    return drift(names, paper(last) == paper(one), (one.day - last.day).days)
 
 
 def paper(one: Entry) -> tuple[str, ...]:

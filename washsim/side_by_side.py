@@ -127,6 +127,7 @@ def _moved(vessel: Vessel, system: str) -> str:
 
 
 WASH: dict[str, Callable[[Scenario, str], str]] = {
+    "what the paper's numbers rest on": lambda one, _: one.sheet.rests_on,
     "wash": wash,
     "how the water is moved": _of_vessels(_moved),
     "faces the water reaches": _of_vessels(lambda one, _: one.open_faces),

@@ -22,6 +22,8 @@ Nodes = tuple[str, Intervals]
 
 _LADDER = ((12, 4), (16, 6), (24, 10), (32, 14))
 """Lobatto intervals of slow and of quick layers, coarse to fine."""
+_ROUGH = (6, 3)
+"""A rung below, for draws that are held against readings: good to a hundredth or so."""
 _EVEN = (80, 20)
 """Even intervals of slow and of quick layers, the fall-back and the independent check."""
 
@@ -78,12 +80,16 @@ def good_enough(scenario: Scenario) -> float:
     return max(asked, PIECES) if pieces else asked
 
 
-def ladder(nodes: str, paper: Paper) -> list[Nodes]:
-    """Node families and counts to try for a setting of nodes, coarse to fine."""
+def ladder(nodes: str, paper: Paper, rough: bool = False) -> list[Nodes]:
+    """Node families and counts to try for a setting of nodes, coarse to fine.
+
+    rough: from a rung below those of a run.
+    """
     if nodes == "even":
         slow, quick = _EVEN
         return [("even", _intervals(paper, n * slow, n * quick)) for n in (1, 2)]
-    return [("lobatto", _intervals(paper, *pair)) for pair in _LADDER]
+    pairs = (_ROUGH, *_LADDER) if rough else _LADDER
+    return [("lobatto", _intervals(paper, *pair)) for pair in pairs]
 
 
 def _intervals(paper: Paper, slow: int, quick: int) -> Intervals:
@@ -119,17 +125,19 @@ def march_through(
     progress: Callable[[], None] = lambda: None,
     sample: Sample = NOMINAL,
     drift: float = _DRIFT,
+    accuracy: float | None = None,
 ) -> Run:
     """March one discretisation, and a member for each of the sample's, through the evening.
 
-    progress is called after each event. What the run says of water drained is the first member's.
+    progress is called after each event. accuracy of the steps of held fixer that fills up; else
+    the scenario's. What the run says of water drained is the first member's.
     """
     paper = scenario.sheet.material
     sheet = build_slab(paper, family, intervals, sample)
     species = thiosulfate(scenario, paper)
     extra = releases(scenario, timeline, paper, sheet, sample)
     lots = engine_lots(scenario, timeline, sample.members)
-    tolerance = _TIME * scenario.settings.accuracy
+    tolerance = _TIME * (scenario.settings.accuracy if accuracy is None else accuracy)
     state = march.March([sheet], lots, len(timeline.basins), sample.members, tolerance, drift)
     steps: dict[int, int] = {}
     segments: list[Segment] = []

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from washsim import tables
-from washsim.band import observe
+from washsim.band import nodes_for, observe
 from washsim.engine.space import Array
 from washsim.errors import InputError
 from washsim.fitting import predict
@@ -97,7 +97,6 @@ def next_strips(
     """
     steps = scale() if steps is None else steps
     result = solve(scenario)
-    space = result.run.slab.space
     end = result.run.timeline.end
     tried: list[Observation] = []
     for lot in sorted({0, result.worst_lot, len(result.run.of_lot) - 1}):
@@ -111,7 +110,8 @@ def next_strips(
     def look(run: Run) -> Array:
         return predict(run, (*tried, *last))
 
-    seen = observe(scenario, sample, look, (space.family, space.intervals), progress)
+    nodes, _ = nodes_for(scenario, sample, see=look)
+    seen = observe(scenario, sample, look, nodes, progress)
     logs = np.log(np.maximum(seen, 1e-9))
     worst = logs[:, len(tried) :].max(axis=1)
     own = float(

@@ -59,14 +59,14 @@ def tempered(
     logs, seen = likelihood(u)
     calls, power, evidence, stages = count, 0.0, 0.0, 0
     while power < 1.0:
-        step = _next_step(logs, 1.0 - power)
+        step = largest_power(logs, np.zeros(count), SURVIVORS * count, 1.0 - power)
         worth = np.exp(step * (logs - logs.max()))
         evidence += float(np.log(worth.mean()) + step * logs.max())
         power = min(1.0, power + step)
         stages += 1
         worth /= worth.sum()
-        center, root = _normal(u, seen, worth)
-        keep = _resampled(worth, rng)
+        center, root = normal_near(u, seen, worth)
+        keep = resampled(worth, count, rng)
         u, logs, seen = u[keep], logs[keep], seen[keep]
         begin = u
         keeping = 0.0
@@ -75,7 +75,7 @@ def tempered(
             new = new + np.sqrt(1 - keeping**2) * rng.standard_normal(u.shape) @ root.T
             new_logs, new_seen = likelihood(new)
             calls += count
-            gain = power * (new_logs - logs) + _excess(new, center, root) - _excess(u, center, root)
+            gain = power * (new_logs - logs) + excess(new, center, root) - excess(u, center, root)
             accept = np.log(rng.random(count)) < gain
             u = np.where(accept[:, None], new, u)
             logs = np.where(accept, new_logs, logs)
@@ -92,50 +92,52 @@ def tempered(
     return Cloud(u, seen, evidence, calls, stages)
 
 
-def _next_step(logs: Array, most: float) -> float:
-    """Largest step of the power, up to `most`, that leaves the share SURVIVORS of the draws."""
+def effective(logs: Array) -> float:
+    """How many equal weights these (N,), as logarithms, are worth."""
+    worth = np.exp(logs - logs.max())
+    return float(worth.sum() ** 2 / (worth @ worth))
 
-    def effective(step: float) -> float:
-        worth = np.exp(step * (logs - logs.max()))
-        return float(worth.sum() ** 2 / (worth @ worth) / len(logs))
 
-    if effective(most) >= SURVIVORS:
+def largest_power(logs: Array, others: Array, least: float, most: float = 1.0) -> float:
+    """Largest power p, up to `most`, at which weights of ln p logs + others are worth `least`."""
+    if effective(most * logs + others) >= least:
         return most
     low, high = 0.0, most
     for _ in range(50):
         middle = 0.5 * (low + high)
-        low, high = (middle, high) if effective(middle) >= SURVIVORS else (low, middle)
+        low, high = (middle, high) if effective(middle * logs + others) >= least else (low, middle)
     return low if low > 0 else high
 
 
-def _resampled(worth: Array, rng: np.random.Generator) -> Array:
-    """Numbers of the draws to go on with: systematic resampling."""
-    count = len(worth)
+def resampled(worth: Array, count: int, rng: np.random.Generator) -> Array:
+    """Numbers of `count` draws to go on with, by their shares: systematic resampling."""
     points = (np.arange(count) + rng.random()) / count
-    return np.minimum(np.searchsorted(np.cumsum(worth), points), count - 1)
+    return np.minimum(np.searchsorted(np.cumsum(worth), points), len(worth) - 1)
 
 
-def _normal(u: Array, seen: Array, worth: Array) -> tuple[Array, Array]:
+def normal_near(
+    u: Array, seen: Array, worth: Array, told: float = 1e-9, wider: float = 1.1
+) -> tuple[Array, Array]:
     """Mean (k,) and root of the covariance (k, k) of a normal near the weighted draws.
 
-    Only in the directions along which the quantities seen change, by linear regression, is it
-    fitted to the draws; in all others the readings leave the prior alone, and a covariance of a
-    few hundred draws would be mere noise.
+    Only in the directions along which the quantities seen change by more than `told`, by linear
+    regression, is it fitted to the draws; in all others the readings leave the prior alone, and a
+    covariance of a few hundred draws would be mere noise. wider: its variance over theirs.
     """
     pull = np.sqrt(worth)[:, None]
     slope = np.linalg.lstsq(pull * (u - worth @ u), pull * (seen - worth @ seen), rcond=None)[0]
     left, sizes, _ = np.linalg.svd(slope, full_matrices=False)
-    along = left[:, sizes > 1e-6 * max(sizes.max(initial=0.0), 1e-6)]
+    along = left[:, sizes > told]
     inside = u @ along
     center = worth @ inside
     apart = inside - center
-    # a tenth wider than the draws, and never quite flat: tails must be reached to be weighed
-    spread = 1.1 * (apart.T * worth) @ apart + 0.01 * np.eye(along.shape[1])
+    # never quite flat: tails must be reached to be weighed
+    spread = wider * (apart.T * worth) @ apart + 0.01 * np.eye(along.shape[1])
     whole = np.eye(len(slope)) + along @ (spread - np.eye(len(spread))) @ along.T
     return along @ center, np.linalg.cholesky(whole)
 
 
-def _excess(u: Array, center: Array, root: Array) -> Array:
+def excess(u: Array, center: Array, root: Array) -> Array:
     """(N,) log of the prior over the fitted normal, but for a constant."""
     scaled = np.linalg.solve(root, (u - center).T)
     return 0.5 * np.sum(scaled**2, axis=0) - 0.5 * np.sum(u**2, axis=1)

@@ -17,6 +17,7 @@ import numpy as np
 from washsim import tables
 from washsim.engine.space import Array
 from washsim.fields import default_of
+from washsim.learnt import Learnt
 from washsim.materials import Vessel
 from washsim.recipes import Aid, Running
 from washsim.scenario import Scenario
@@ -47,10 +48,41 @@ class Unknown:
         width = np.where(z < 0, -np.log(self.low), np.log(self.high)) / FIFTH
         return np.exp(width * z)
 
-    def latent(self, factor: float) -> float:
-        """The z of a factor; nan where the band has no width on that side."""
-        width = (np.log(self.high) if factor > 1 else -np.log(self.low)) / FIFTH
-        return float(np.log(factor) / width) if width > 0 else float("nan")
+    def factors(self, z: Array) -> dict[str, Array]:
+        """The factor by name at standard normal z (M,)."""
+        return {self.name: self.factor(z)}
+
+    @property
+    def ends(self) -> tuple[str, str]:
+        """The ends of the band in words."""
+        return f"×{self.low:.2g}", f"×{self.high:.2g}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LearntPaper:
+    """A paper that readings taught of: which of the draws it is, by one standard normal z.
+
+    The draws stand in order of how well they wash; z goes through them evenly.
+    """
+
+    learnt: Learnt
+    name: str = "paper"
+    label: str = "the paper, as learnt"
+    ends: tuple[str, str] = ("as one that washes well", "as one that washes badly")
+
+    def factors(self, z: Array) -> dict[str, Array]:
+        """Factors by name, over those of the draw in the middle, at standard normal z (M,)."""
+        from scipy.special import ndtr  # slow to import, and a plain run needs none of it
+
+        found = {}
+        for name, each in self.learnt.factors.items():
+            which = np.minimum((ndtr(z) * len(each)).astype(int), len(each) - 1)
+            found[name] = each[which] / self.learnt.middle(name)
+        return found
+
+
+Known = Unknown | LearntPaper
+"""What is unknown of a scenario, each with one z."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,13 +108,15 @@ NOMINAL = Sample(members=1)
 """The scenario as it stands."""
 
 
-def sample(unknowns: tuple[Unknown, ...], z: Array) -> Sample:
+def sample(unknowns: tuple[Known, ...], z: Array) -> Sample:
     """Factors of the unknowns at standard normal z (M, k), in their order."""
-    factors = {one.name: one.factor(z[:, i]) for i, one in enumerate(unknowns)}
+    factors: dict[str, Array] = {}
+    for i, one in enumerate(unknowns):
+        factors |= one.factors(z[:, i])
     return Sample(members=len(z), factors=factors)
 
 
-def latent(unknowns: tuple[Unknown, ...], count: int, seed: int = 1) -> Array:
+def latent(unknowns: tuple[Known, ...], count: int, seed: int = 1) -> Array:
     """(count, k) standard normal z, evenly spread (scrambled Sobol points; count a power of 2)."""
     from scipy.stats import norm, qmc  # slow to import, and a plain run needs none of it
 
@@ -112,8 +146,11 @@ def draw_together(
     return tuple(sample(ones, z[:, [columns[one.name] for one in ones]]) for ones in known)
 
 
-def unknowns(scenario: Scenario) -> tuple[Unknown, ...]:
-    """What is not measured in this scenario; what the user states is taken as said."""
+def unknowns(scenario: Scenario) -> tuple[Known, ...]:
+    """What is not measured in this scenario; what the user states is taken as said.
+
+    Of a paper that readings taught of, its numbers go together, as one.
+    """
     return _Finder(scenario).found
 
 
@@ -122,13 +159,17 @@ class _Finder:
 
     def __init__(self, scenario: Scenario) -> None:
         self.scenario = scenario
-        self.names: dict[str, Unknown] = {}
+        self.names: dict[str, Known] = {}
+        learnt = scenario.sheet.known
+        self.learnt = frozenset(() if learnt is None else learnt.factors)
+        if learnt is not None:
+            self.names["paper"] = LearntPaper(learnt=learnt)
         self.paper()
         self.fixer()
         self.sink()
 
     @property
-    def found(self) -> tuple[Unknown, ...]:
+    def found(self) -> tuple[Known, ...]:
         return tuple(self.names.values())
 
     @cached_property
@@ -140,7 +181,7 @@ class _Finder:
     def add(self, name: str, label: str, path: str) -> None:
         datum = tables.datum(path)
         # a number that is zero or known to a twentieth either way makes no band worth showing
-        if datum.value > 0 and datum.high / datum.low > 1.1:
+        if name not in self.learnt and datum.value > 0 and datum.high / datum.low > 1.1:
             low, high = datum.low / datum.value, datum.high / datum.value
             self.names[name] = Unknown(name=name, label=label, low=low, high=high, datum=datum)
 

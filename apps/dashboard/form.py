@@ -111,7 +111,7 @@ def skeleton(scenario: Scenario) -> Any:
         specs = declared(type(block)).items()
         kept = [(name, spec) for name, spec in specs if not isinstance(spec, Quantity)]
         here = [(name, getattr(block, name), spec) for name, spec in kept]
-        return type(block), *(bare(v) if isinstance(spec, Part) else v for _, v, spec in here)
+        return type(block), *(bare(v) if v and isinstance(spec, Part) else v for _, v, spec in here)
 
     return bare(scenario)
 
@@ -267,7 +267,8 @@ def values(scenario: Scenario, system: str) -> dict[str, Any]:
         for name, spec in declared(type(block)).items():
             here, place = getattr(block, name), f"{path}.{name}"
             if isinstance(spec, Part):
-                for n, item in enumerate(here, start=1):
+                # what was learnt of a paper is no list, and nobody fills it in
+                for n, item in enumerate(here if spec.many else (), start=1):
                     gather(item, f"{place}.{n}")
             else:
                 found[place] = shown(here, spec, system)

@@ -16,7 +16,6 @@ from bokeh.model import DataModel
 from bokeh.models import Spacer
 
 from washsim import logbook, logged
-from washsim.band import solve_band
 from washsim.errors import InputError
 from washsim.fields import one_of
 from washsim.logbook import Entry
@@ -155,7 +154,7 @@ class Session:
         """Foretell the evening and write it: whole, or not at all."""
         if entry.prediction is None:
             # a correction keeps what was foretold then, and by which version
-            foretold = logged.prediction(solve_band(entry.scenario, progress=tell))
+            foretold = logged.foretell(entry, logbook.entries(self.where)[0], progress=tell)
             entry = replace(entry, prediction=foretold)
         name = logbook.add(self.where, entry)
         yield "saved", replace(entry, replaces=name)

@@ -75,6 +75,7 @@ def _evening(name: str, entry: Entry) -> dict[str, Any]:
             f"worst print {rounded(told[1], 2)} g/m² ({rounded(told[0], 2)} to "
             f"{rounded(told[2], 2)}), chance of the target {chance:.0f} %; "
             f"model version {entry.prediction.model}"
+            + (f", from {entry.prediction.prior}" if entry.prediction.prior else "")
         )
     lines = {
         "Paper": ", ".join(one for one in (entry.paper, _marked("batch", entry.batch)) if one),

@@ -35,9 +35,6 @@ NO_BAND: dict[str, Any] = {"minutes": [], "low": [], "middle": [], "high": []}
 MARKS = ("minutes", "low", "high", "middle", "marker")
 FEW = 128
 """Draws that the next strip and the decisions are worked out with; quantiles need no more."""
-TOLD, MOVED = 0.9, 0.25
-"""A number counts as told by the readings if its spread falls below the one, or its middle moves
-by more than the other, in standard deviations of its band."""
 CERTAIN = 0.95
 """Share of the evidence above which no further strips to tell explanations apart are proposed."""
 SILVER = (("not_tested", "Not tested"), ("none", "Stayed clear"), ("stained", "Stained"))
@@ -81,7 +78,7 @@ def learn(asked: Question, tell: Tell) -> Iterator[Stage]:
     yield "next", _next(asked, few, _part(tell, 0.45, 0.55))
     listed = _decisions(asked, seen, solve(asked.scenario), few)
     yield "decisions", {"lines": listed}
-    yield "explained", _explained(asked, _part(tell, 0.6, 1.0))
+    yield "explained", _explained(asked, found, _part(tell, 0.6, 1.0))
 
 
 def _part(tell: Tell, start: float, stop: float) -> Tell:
@@ -143,11 +140,9 @@ def _amount(one: agreement.Score) -> str:
 def _learnt(found: Fit, before: Band, after: Band) -> dict[str, Any]:
     """What the draws say of the readings, of the wash, and of the numbers nobody had measured."""
     told = findings.summary(found, before, after)
-    moved = dict(zip(found.belief.names, np.abs(found.belief.mean), strict=True))
-    known = [n for n, left in found.narrowed.items() if left < TOLD or moved[n] > MOVED]
     labels = {one.name: one.label for one in found.unknowns}
     rows = []
-    for name in known:
+    for name in found.told:
         low, middle, high = (f"{x:.2g}" for x in told["unknowns"][name]["factor"])
         left = f"{100 * told['unknowns'][name]['narrowed']:.0f} %"
         rows.append([labels[name], f"{middle} ({low} to {high})", left])
@@ -161,7 +156,7 @@ def _learnt(found: Fit, before: Band, after: Band) -> dict[str, Any]:
         "sentence": _sentence(before, after),
         "wash": _wash(told),
         "numbers": rows,
-        "others": f"{len(labels) - len(known)} other numbers stay as they were.",
+        "others": f"{len(labels) - len(found.told)} other numbers stay as they were.",
         "basis": f"{told['draws']} draws, {told['solves']} runs.",
     }
 
@@ -219,12 +214,12 @@ def _decisions(
     return [[one.text, one.why] for one in listed]
 
 
-def _explained(asked: Question, tell: Tell) -> dict[str, Any]:
+def _explained(asked: Question, own: Fit, tell: Tell) -> dict[str, Any]:
     """Which explanation the readings prefer, in words, and the strips that would tell."""
     if asked.scenario.sheet.explanation == "own":
         words = "The paper is described by its own layers, so no explanations are weighed."
         return {"verdict": words, "shares": [], "plan": ""}
-    found = agreement.explanations(asked.scenario, asked.tests, progress=tell)
+    found = agreement.explanations(asked.scenario, asked.tests, own=own, progress=tell)
     plan = ""
     if found[0].share < CERTAIN:
         plan = rivals.two_strips(found[0].name, found[1].name).text

@@ -105,8 +105,9 @@ def test_three_readings_recover_a_slab(slab):
         fitting.effective_diffusivity(slab, found.sample), (0.025, 0.5, 0.975)
     )
     assert low < truth < high
-    # three drops: a tenth either way; without them the band is a factor of three
-    assert high / low < 1.4
+    # one error of a scale and three of drops, 0.39, over a slope of ln residual against ln
+    # diffusivity of about 4: a tenth, 1.96 of it either way is a ratio of 1.47; the band's is nine
+    assert high / low < 1.5
     assert middle == pytest.approx(truth, rel=0.1)
     needed = closed_forms.time_to_fraction(0.015e-3 / full, fixed) * depth**2 / truth / 60
     band = solve_band(slab, found.sample)

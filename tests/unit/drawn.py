@@ -99,6 +99,8 @@ def _mend_vessel(vessel: dict) -> None:
 
 def _mend(draw: st.DrawFn, sheet: dict, fixing: dict, target: dict) -> None:
     """Make blocks follow the rules between their fields."""
+    # what was learnt is written by a fit; its names must be the paper's
+    sheet.pop("learnt", None)
     if sheet.get("paper") != "own":
         sheet.pop("layers", None)
     elif "layers" not in sheet:

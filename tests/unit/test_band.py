@@ -19,9 +19,9 @@ def test_without_doubt_the_band_is_the_run() -> None:
     scenario = files.example("hold_and_changes").but({"sheet.count": 3})
     found = band.solve_band(scenario, NOMINAL)
     run = solve(scenario)
-    # the members' products are summed in another order
+    # the run asks for one rung of nodes more than the band, to be right to 1e-4 and 1 mg/m2 on top
     np.testing.assert_allclose(
-        found.residual[0], np.maximum(run.residual, 0.0), rtol=1e-9, atol=1e-15
+        found.residual[0], np.maximum(run.residual, 0.0), rtol=1e-4, atol=1e-10
     )
     assert found.minutes_to_target(0.5) == pytest.approx(run.minutes_to_target, rel=1e-3)
 
@@ -72,13 +72,26 @@ def test_a_factor_is_a_scenario_with_that_number(factor: dict, changes: dict | N
     )
 
 
+def test_members_are_followed_through_pieces_of_their_own() -> None:
+    """Currents cut an interval to each member's own measure; each is seen at its own moment."""
+    scenario = files.example("still").but({"sheet.explanation": "saturating"})
+    sample = unknowns.draw(scenario, 64).part(slice(0, 3))
+    found = band.solve_band(scenario, sample)
+    washing = found.times > max(found.nominal.run.left_fixer)
+    for member in range(3):
+        alone = band.solve_band(scenario, sample.part(slice(member, member + 1)))
+        # pieces in which films change by a third are good to a hundredth
+        np.testing.assert_allclose(
+            found.residual[member][:, washing], alone.residual[0][:, washing], rtol=0.01, atol=1e-7
+        )
+
+
 def test_percentiles_of_a_draw_are_the_tables_band() -> None:
     known = {one.name: one for one in unknowns.unknowns(files.example("demo"))}
     one = known["base.hindrance"]
     z = stats.norm.ppf([0.05, 0.5, 0.95])
     datum = one.datum
     np.testing.assert_allclose(datum.value * one.factor(z), [datum.low, datum.value, datum.high])
-    assert one.latent(float(one.factor(np.array(0.7)))) == pytest.approx(0.7)
 
 
 def test_draws_are_standard_normal() -> None:

@@ -69,7 +69,7 @@ def test_fit_for_machines_and_the_paper_as_fitted(typed, tmp_path):
     assert found["readings"][0]["word"] == "disagrees"
     assert found["after"]["minutes_to_target"][1] > found["before"]["minutes_to_target"][1]
     own = files.load(tmp_path / "own.toml")
-    hindrance = own.sheet.layers[0].hindrance * bench.FREE
+    hindrance = own.sheet.material.layers[0].hindrance * bench.FREE
     assert hindrance == pytest.approx(2.1e-11, abs=0.4e-11)
 
 
@@ -120,7 +120,14 @@ def test_an_evening_is_logged_shown_compared_and_carried(typed, tmp_path):
     assert entry.meter == pytest.approx(0.031)
     assert entry.prediction.low <= entry.prediction.middle <= entry.prediction.high
     assert entry.scenario == files.load(tmp_path / "slab.toml")
-    typed(*log, "add", "slab.toml", "--date", "2026-02-05")
+    assert entry.prediction.prior == "the tables"
+    # a month later on the same paper the reading, twelve times what was foretold, is known
+    again = typed(*log, "add", "slab.toml", "--paper", "invented, glossy", "--date", "2026-02-05")[
+        1
+    ].strip()
+    foretold = logbook.load(tmp_path / "book", again).prediction
+    assert foretold.prior == "1 evening of this log"
+    assert foretold.middle > 3 * entry.prediction.middle
     _, out, _ = typed(*log, "list")
     assert name in out
     assert "invented, glossy" in out

@@ -181,19 +181,6 @@ def test_same_seed_same_draws_and_a_second_belief_narrows(slab):
     assert again.narrowed["paper.hindrance"] < one.narrowed["paper.hindrance"] < 0.5
 
 
-def test_the_fitted_paper_agrees_with_the_reading(slab):
-    tests = Tests(readings=(Drop(washed=2400.0, above=12e-6, below=24e-6),))
-    observations = readings.observations(slab, tests)
-    free = tuple(one for one in fitting.free_layers(slab) if one.name == "paper.hindrance")
-    own = fitting.fitted_scenario(fitting.fit(slab, observations, free=free, draws=256))
-    # it is an ordinary scenario: it can be written, read and washed
-    again = files.loads(files.dumps(own))
-    assert again.sheet.paper == "own"
-    seen = float(solve(again).at(0, np.array([observations[0].at]))[0])
-    # drawn a little towards the prior, and the likeliest of 256 draws is near the peak: a tenth
-    assert seen == pytest.approx(observations[0].middle, rel=0.15)
-
-
 def test_nothing_to_fit(slab):
     with pytest.raises(InputError, match="readings: expected at least one"):
         fitting.fit(slab, ())

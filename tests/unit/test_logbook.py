@@ -36,7 +36,9 @@ FULL = entry(
     verdict="accepted",
     action="none",
     note='two lines are one here; "quotes" and Umlaute ü stay',
-    prediction=Prediction(model="0.1.0", low=1e-6, middle=2e-6, high=9e-6, chance=0.93),
+    prediction=Prediction(
+        model="0.1.0", low=1e-6, middle=2e-6, high=9e-6, chance=0.93, prior="the tables"
+    ),
     tests=Tests(readings=(Drop(below=12e-6, blank="clear", waited=120.0, reagent_age=8e6),)),
 )
 

@@ -25,7 +25,7 @@ def walk(node: Any, before: str = "") -> list[tuple[str, Declared, Any]]:
     for name, spec in declared(type(node)).items():
         path, value = f"{before}{name}", getattr(node, name)
         found.append((path, spec, value))
-        if isinstance(spec, Part):
+        if isinstance(spec, Part) and value is not None:
             several = spec.many or spec.named
             children = [(str(i), x) for i, x in enumerate(value, 1)] if several else [("", value)]
             for number, child in children:

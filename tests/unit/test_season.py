@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from tests.stories import bench
 from tests.unit.test_fitting import SLAB
@@ -63,3 +64,30 @@ def test_the_same_reading_again_narrows_less_on_another_paper(slab):
     spread = {name: one.narrowed["paper.hindrance"] for name, one in found.items()}
     assert spread["same"] < 0.95 * spread["one"]
     assert spread["other"] > spread["same"]
+
+
+def test_an_evening_is_foretold_from_those_before_it(slab):
+    """z becomes sqrt(1 - d^2) z + d times a new one: its mean and variance, d from the tables."""
+    book = {"one": evening(slab, "2026-01-01"), "later": evening(slab, "2026-03-01")}
+    tonight = evening(slab, "2026-01-08")
+    scenario, sample, count = season.foretold(tonight, book)
+    assert (scenario, count) == (slab, 1)
+    (one,) = season.fits({"one": book["one"]}).values()
+    new = tables.datum("limits.drift.same_paper").value
+    (unknown,) = (each for each in one.unknowns if each.name == "paper.hindrance")
+    z = one.z[:, one.belief.names.index("paper.hindrance")]
+    # back from factors to z: a width of its own on either side of the middle
+    logs = np.log(sample.of("paper.hindrance"))
+    width = np.where(logs < 0, -np.log(unknown.low), np.log(unknown.high)) / norm.ppf(0.95)
+    # new ones are even points, nearly independent of the draws: a few hundredths
+    assert np.mean(logs / width) == pytest.approx(math.sqrt(1 - new**2) * z.mean(), abs=0.03)
+    wanted = math.sqrt((1 - new**2) * z.var() + new**2)
+    assert np.std(logs / width) == pytest.approx(wanted, rel=0.1)
+
+
+def test_nothing_is_foretold_from_tonight_itself(slab):
+    book = {"one": evening(slab, "2026-01-08"), "unread": Entry(date="2026-01-01", scenario=slab)}
+    correction = Entry(date="2026-01-08", scenario=slab, replaces="one")
+    assert season.foretold(correction, book) is None
+    before = Entry(date="2026-01-07", scenario=slab)
+    assert season.foretold(before, book) is None
