@@ -170,20 +170,21 @@ def solve_band(
         sample = unknowns.draw(scenario)
     nominal = solve(scenario)
     space = nominal.run.slab.space
-    nodes, error = nodes_for(scenario, sample, (space.family, space.intervals))
+    start: Nodes = (space.family, space.intervals)
+    rungs = ladder(scenario.settings.nodes, scenario.sheet.material)
+    finer = rungs[rungs.index(start) + 1 :] if start in rungs else []
+    nodes, error = nodes_for(scenario, sample, [start, *finer])
     residual = observe(scenario, sample, _residual, nodes, progress)
     return Band(nominal, sample, nominal.times, np.maximum(residual, 0.0), error)
 
 
-def nodes_for(scenario: Scenario, sample: Sample, start: Nodes) -> tuple[Nodes, float]:
-    """Nodes from start on that suffice for the draws farthest out, and the error that is left."""
-    nodes, error = start, 0.0
-    rungs = ladder(scenario.settings.nodes, scenario.sheet.material)
-    finer = rungs[rungs.index(start) + 1 :] if start in rungs else []
+def nodes_for(scenario: Scenario, sample: Sample, rungs: list[Nodes]) -> tuple[Nodes, float]:
+    """The first of rungs, coarse to fine, that suffice for the draws farthest out; the error left."""
+    nodes, error = rungs[0], 0.0
     extreme = sample.part(farthest(sample))
-    if finer:
+    if len(rungs) > 1:
         coarse = observe(scenario, extreme, ends, nodes)
-        for rung in finer:
+        for rung in rungs[1:]:
             fine = observe(scenario, extreme, ends, rung)
             error = float(np.max(np.abs(coarse - fine) / (fine + 1e-6)))
             if error <= ACCURACY:

@@ -28,7 +28,7 @@ GRAIN = 0.5 * minute
 DWELLS = 120
 """Dwells tried at most for one shape."""
 DWELLS_ALONE = 12
-"""The same where each is a march of its own."""
+"""The same where each needs modes of its own."""
 POINTS = 6
 """Plans on a front at most."""
 HALVINGS = 8
@@ -61,8 +61,8 @@ class Search:
         self.limit = scenario.target.limit / wish.margin
         self.brief = tables.datum("limits.planning.least_dwell").si
         # a band is a factor of several wide, so the coarsest nodes that agree to a hundredth do
-        rungs = ladder(scenario.settings.nodes, scenario.sheet.material)
-        self.nodes, _ = nodes_for(scenario, sample, rungs[0])
+        rungs = ladder(scenario.settings.nodes, scenario.sheet.material, rough=True)
+        self.nodes, _ = nodes_for(scenario, sample, rungs)
         self.nearest: tuple[float, Scenario] | None = None
         self.known: dict[_Candidate, tuple[Plan, Sample]] = {}
         self.fillings: dict[Shape, set[float]] = {}
@@ -166,7 +166,7 @@ class Search:
             return []
         most = min(shape.fillings, 1 + int(spare / self.brief))
         dwells = np.arange(self.brief, self.brief + spare + 1e-6, GRAIN)
-        alone = timings.one_by_one(shape.scenario)
+        alone = timings.marched_apart(shape.scenario)
         dwells = _thinned(dwells, DWELLS_ALONE if alone else DWELLS)
         knobs: tuple[str, ...] = (shape.knob,)
         if shape.fixed:

@@ -6,8 +6,8 @@ from collections.abc import Callable
 
 import numpy as np
 
+from washsim import aid
 from washsim import timeline as happening
-from washsim.aid import releases
 from washsim.engine import march
 from washsim.engine.segment import Segment
 from washsim.materials import Paper
@@ -22,6 +22,8 @@ Nodes = tuple[str, Intervals]
 
 _LADDER = ((12, 4), (16, 6), (24, 10), (32, 14))
 """Lobatto intervals of slow and of quick layers, coarse to fine."""
+_ROUGH = ((6, 2), (8, 2))
+"""The same where a hundredth at the end of a wash is good enough; its first seconds are not."""
 _EVEN = (80, 20)
 """Even intervals of slow and of quick layers, the fall-back and the independent check."""
 
@@ -79,12 +81,16 @@ def good_enough(scenario: Scenario) -> float:
     return max(asked, PIECES) if pieces else asked
 
 
-def ladder(nodes: str, paper: Paper) -> list[Nodes]:
-    """Node families and counts to try for a setting of nodes, coarse to fine."""
+def ladder(nodes: str, paper: Paper, rough: bool = False) -> list[Nodes]:
+    """Node families and counts to try for a setting of nodes, coarse to fine.
+
+    rough: with those that are only good enough for what is left at the end.
+    """
     if nodes == "even":
         slow, quick = _EVEN
         return [("even", _intervals(paper, n * slow, n * quick)) for n in (1, 2)]
-    return [("lobatto", _intervals(paper, *pair)) for pair in _LADDER]
+    pairs = (*_ROUGH, *_LADDER) if rough else _LADDER
+    return [("lobatto", _intervals(paper, *pair)) for pair in pairs]
 
 
 def _intervals(paper: Paper, slow: int, quick: int) -> Intervals:
@@ -128,7 +134,7 @@ def march_through(
     paper = scenario.sheet.material
     sheet = build_slab(paper, family, intervals, sample)
     species = thiosulfate(scenario, paper)
-    extra = releases(scenario, timeline, paper, sheet, sample)
+    sulfite = aid.beside(scenario, timeline, sheet, sample)
     lots = engine_lots(scenario, timeline, sample.members)
     tolerance = _TIME * scenario.settings.accuracy
     state = march.March([sheet], lots, len(timeline.basins), sample.members, tolerance, drift)
@@ -136,13 +142,13 @@ def march_through(
     segments: list[Segment] = []
     drained: list[Drained] = []
     for event in timeline.events:
-        while extra and extra[0].at[0] <= event.at:
-            segments += state.run([extra.pop(0)])
+        happens = translate(scenario, timeline, paper, species, event, sample)
+        if sulfite is not None:
+            segments += state.run(sulfite.until(event, happens.at))
         before, full = state.tally.drained, 0.0
         if isinstance(event, happening.Dump):
             tank = state.tanks[event.vessel]
             full = float((tank.volume + tank.dead_volume)[0])
-        happens = translate(scenario, timeline, paper, species, event, sample)
         news = list(state.run([happens]))
         segments += news
         if isinstance(event, happening.Dump):
