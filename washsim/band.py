@@ -11,6 +11,7 @@ from functools import cached_property
 import numpy as np
 
 from washsim import unknowns
+from washsim.engine.solving import Known
 from washsim.engine.space import Array
 from washsim.result import Result, Run
 from washsim.scenario import Scenario
@@ -130,18 +131,21 @@ def observe(
     see: Callable[[Run], Array],
     nodes: Nodes,
     progress: Callable[[float], None] | None = None,
+    known: dict[int, Known] | None = None,
 ) -> Array:
     """(M, ...) what `see` finds in the run of every member, computed in chunks on all cores.
 
     see gets a run of at most CHUNK members and returns an array with them as its first axis.
-    progress is called with the share done after each chunk; what it raises ends the work.
+    progress is called with the share done after each chunk; what it raises ends the work. known:
+    modes of each chunk, which calls with the same paper, sample and nodes may share.
     """
     timeline = scenario.timeline
     chunks = [slice(i, i + CHUNK) for i in range(0, sample.members, CHUNK)]
 
     def work(chunk: slice) -> Array:
-        part = sample.part(chunk)
-        return see(march_through(scenario, timeline, *nodes, sample=part, drift=_DRIFT))
+        part, own = sample.part(chunk), None if known is None else known.setdefault(chunk.start, {})
+        run = march_through(scenario, timeline, *nodes, sample=part, drift=_DRIFT, known=own)
+        return see(run)
 
     found = []
     with ThreadPoolExecutor(os.cpu_count()) as threads:
@@ -179,7 +183,7 @@ def solve_band(
 
 
 def nodes_for(scenario: Scenario, sample: Sample, rungs: list[Nodes]) -> tuple[Nodes, float]:
-    """The first of rungs, coarse to fine, that suffice for the draws farthest out; the error left."""
+    """The first rung, from coarse to fine, that suffices for the draws farthest out; its error."""
     nodes, error = rungs[0], 0.0
     extreme = sample.part(farthest(sample))
     if len(rungs) > 1:

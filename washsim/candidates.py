@@ -73,6 +73,13 @@ class Shape:
             before.append(replace(end, duration=last, baths=1))
         return replace(self.scenario, steps=tuple(before))
 
+    def more_water(self, seconds: float, fillings: int) -> float:
+        """m3 that it takes more, so much longer at the end and with so many fillings more."""
+        end = self.scenario.steps[-1]
+        if isinstance(end, Running):
+            return seconds * next(v.flow for v in self.scenario.vessels if v.name == end.vessel)
+        return fillings * self.filling if isinstance(end, Bath) else 0.0
+
     def sizes(self) -> list[Shape]:
         """The same with every size of filling that covers the sheets."""
         if not self.filled:

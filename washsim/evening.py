@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from itertools import pairwise
 
 from washsim.errors import InputError
@@ -148,6 +149,7 @@ class _Writer:
         return arrival
 
 
+@lru_cache(maxsize=64)
 def expand(
     sheet: Sheet,
     fixing: Fixing,

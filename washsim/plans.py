@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Protocol, TypeVar
 
-from washsim.candidates import describe
+import numpy as np
+
+from washsim.candidates import Shape, describe
 from washsim.errors import InputError
 from washsim.scenario import Scenario
 from washsim.units import minute
@@ -13,6 +16,8 @@ from washsim.unknowns import Sample
 
 LONGEST = 24 * 60 * minute
 """Longest time that can be asked for, s."""
+GRAIN = 0.5 * minute
+"""Dwells are told in half minutes."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,16 +81,58 @@ class Front:
     sample: Sample
 
 
-def volume_of(scenario: Scenario) -> float:
-    """m3 of fresh water that the steps take."""
-    timeline = scenario.timeline
-    return sum(timeline.volume(step) for step in range(1, len(scenario.steps) + 1))
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Candidate:
+    """A shape with so many fillings of one dwell, s; seconds, volume as in `Plan`."""
+
+    shape: Shape
+    dwell: float
+    fillings: int
+    seconds: float
+    volume: float
 
 
-def best_of(plans: Iterable[Plan]) -> list[Plan]:
+class Taking(Protocol):
+    """What takes time, s, and water, m3."""
+
+    @property
+    def seconds(self) -> float: ...
+
+    @property
+    def volume(self) -> float: ...
+
+
+T = TypeVar("T", bound=Taking)
+
+
+def best_of(found: Iterable[T]) -> list[T]:
     """Those that no other beats in both minutes and litres, quickest first."""
-    kept: list[Plan] = []
-    for one in sorted(plans, key=lambda one: (one.seconds, one.volume)):
+    kept: list[T] = []
+    for one in sorted(found, key=lambda one: (one.seconds, one.volume)):
         if not kept or one.volume < kept[-1].volume:
             kept.append(one)
     return kept
+
+
+def spread(pool: list[Candidate], count: int) -> list[Candidate]:
+    """Of those that no other beats in time and water, so many, far apart, quickest first."""
+    best = best_of(pool)
+    if len(best) <= count:
+        return best
+    place = np.array([[one.seconds, np.log(one.volume)] for one in best])
+    place = (place - place.min(axis=0)) / np.ptp(place, axis=0)
+    chosen = [0, len(best) - 1]
+    while len(chosen) < count:
+        away = np.abs(place[:, None] - place[chosen]).sum(axis=2).min(axis=1)
+        chosen.append(int(np.argmax(away)))
+    return [best[i] for i in sorted(chosen)]
+
+
+def promising(pool: list[Candidate]) -> list[Shape]:
+    """Shapes of candidates that take at most half as much water again as the best as quick."""
+    found: list[Shape] = []
+    for one in pool:
+        best = min(x.volume for x in pool if x.seconds <= one.seconds + GRAIN)
+        if one.volume <= 1.5 * best and one.shape not in found:
+            found.append(one.shape)
+    return found

@@ -8,23 +8,22 @@ of a grid on these; the best are washed by all draws, which set their last dwell
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from washsim import tables, timings
-from washsim.band import ends, nodes_for, observe
+from washsim.band import ACCURACY, CHUNK, ends, nodes_for, observe
 from washsim.candidates import Shape, shapes, to_jug
+from washsim.engine.solving import Known
 from washsim.engine.space import Array
-from washsim.plans import Front, Plan, Wish, best_of, volume_of
+from washsim.plans import GRAIN, Candidate, Front, Plan, Wish, best_of, promising, spread
 from washsim.result import Run
 from washsim.scenario import Scenario
 from washsim.solve import ladder
 from washsim.units import litre, minute
 from washsim.unknowns import NOMINAL, Sample
 
-GRAIN = 0.5 * minute
-"""Dwells are told in half minutes."""
 DWELLS = 120
 """Dwells tried at most for one shape."""
 DWELLS_ALONE = 12
@@ -41,17 +40,6 @@ EVENED = 3
 Progress = Callable[[float], None]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Candidate:
-    """A shape with so many fillings of one dwell, s; seconds, volume as in `Plan`."""
-
-    shape: Shape
-    dwell: float
-    fillings: int
-    seconds: float
-    volume: float
-
-
 class Search:
     """One search: its draws, the draws that stand for the chance, the share done."""
 
@@ -61,16 +49,18 @@ class Search:
         self.limit = scenario.target.limit / wish.margin
         self.brief = tables.datum("limits.planning.least_dwell").si
         # a band is a factor of several wide, so the coarsest nodes that agree to a hundredth do
+        self.loose = scenario.but({"settings.accuracy": ACCURACY})
         rungs = ladder(scenario.settings.nodes, scenario.sheet.material, rough=True)
-        self.nodes, _ = nodes_for(scenario, sample, rungs)
+        self.nodes, _ = nodes_for(self.loose, sample, rungs)
+        self.modes: dict[int, Known] = {}
         self.nearest: tuple[float, Scenario] | None = None
-        self.known: dict[_Candidate, tuple[Plan, Sample]] = {}
+        self.known: dict[Candidate, tuple[Plan, Sample]] = {}
         self.fillings: dict[Shape, set[float]] = {}
 
     def front(self) -> Front:
         """One draw that stands for the chance, then two, then all draws."""
-        own = self._made(self.scenario, self._worst(self.scenario))
-        every = [size for shape in shapes(self.scenario, self.wish.aid) for size in shape.sizes()]
+        own = self._made(self.scenario, self._worst(self.loose))
+        every = [size for shape in shapes(self.loose, self.wish.aid) for size in shape.sizes()]
         pool = self._tried(every, [self._first_stand_in(every)], (0.05, 0.25))
         plans = best_of(made for made in self._best(pool) if self._kept(made)) if pool else []
         closest = None if plans else self._closest()
@@ -85,16 +75,16 @@ class Search:
             sample=self.sample,
         )
 
-    def _best(self, pool: list[_Candidate]) -> Iterator[Plan]:
+    def _best(self, pool: list[Candidate]) -> Iterator[Plan]:
         """The best of a first pool, by draws that stand for the chance at both of its ends."""
-        seen = [self._settled(one) for one in _spread(pool, 2)]
+        seen = [self._settled(one) for one in spread(pool, 2)]
         yield from (made for made, _ in seen)
         stand_ins = [member for _, member in seen]
-        pool = self._tried(_promising(pool), stand_ins, (0.3, 0.4))
+        pool = self._tried(promising(pool), stand_ins, (0.3, 0.4))
         for i in range(HALVINGS):
             done = 0.4 + 0.2 * i / HALVINGS
             pool += self._tried(self._smaller(pool), stand_ins, (done, done + 0.2 / HALVINGS))
-        chosen = _spread(pool, POINTS)
+        chosen = spread(pool, POINTS)
         for i, one in enumerate(chosen):
             made, _ = self._settled(one)
             yield made
@@ -102,7 +92,7 @@ class Search:
             if late > 0:
                 # a little too long for all draws: the best of those that much quicker
                 quicker = [x for x in pool if x.seconds <= one.seconds - late - GRAIN]
-                yield from (self._settled(x)[0] for x in _spread(quicker, 1))
+                yield from (self._settled(x)[0] for x in best_of(quicker)[-1:])
             self.progress(0.6 + 0.4 * (i + 1) / len(chosen))
 
     def progress(self, share: float) -> None:
@@ -110,8 +100,14 @@ class Search:
         self.share = share
         self.tell(share)
 
-    def _observe(self, scenario: Scenario, see: Callable[[Run], Array]) -> Array:
-        return observe(scenario, self.sample, see, self.nodes, lambda _: self.tell(self.share))
+    def _observe(
+        self, scenario: Scenario, see: Callable[[Run], Array], sample: Sample | None = None
+    ) -> Array:
+        """(M, ...) what `see` finds; sample: the whole one, or a first chunk of it."""
+        draws = sample or self.sample
+        return observe(
+            scenario, draws, see, self.nodes, lambda _: self.tell(self.share), self.modes
+        )
 
     def _closest(self) -> Plan | None:
         """What came nearest to the target within the time, for all draws."""
@@ -148,15 +144,15 @@ class Search:
 
     def _tried(
         self, every: list[Shape], members: list[Sample], done: tuple[float, float]
-    ) -> list[_Candidate]:
+    ) -> list[Candidate]:
         """For each shape and number of fillings, the shortest dwell at which all members pass."""
-        found: list[_Candidate] = []
+        found: list[Candidate] = []
         for i, shape in enumerate(every):
             found += self._shortest(shape, members)
             self.progress(done[0] + (done[1] - done[0]) * (i + 1) / len(every))
         return found
 
-    def _shortest(self, shape: Shape, members: list[Sample]) -> list[_Candidate]:
+    def _shortest(self, shape: Shape, members: list[Sample]) -> list[Candidate]:
         if shape.filled:
             self.fillings.setdefault(shape.emptied, set()).add(shape.filling)
         least = shape.at(self.brief).timeline
@@ -173,19 +169,24 @@ class Search:
             knobs, dwells = (), dwells[:1]
         scenario, values = shape.at(self.brief, most), dwells[:, None][:, : len(knobs)]
         followed = [timings.follow(scenario, knobs, values, self.nodes, one) for one in members]
-        ends, worst = followed[0].ends - start, np.max([one.worst for one in followed], axis=0)
+        ends, worst = followed[0].ends - start, _between([one.worst for one in followed])
         worst = np.where(ends <= self.wish.seconds + 1e-6, worst, np.inf)
         self._note(shape, dwells, worst)
-        return [
-            self._candidate(shape, n + 1, dwells, worst[:, n], ends[:, n])
-            for n in range(most)
-            if np.min(worst[:, n]) <= self.limit
-        ]
+        found = []
+        for n in np.flatnonzero(np.min(worst, axis=0) <= self.limit):
+            dwell, seconds = self._passing(shape, int(n) + 1, dwells, worst[:, n], ends[:, n])
+            volume = least.fresh_water + shape.more_water(dwell - self.brief, int(n))
+            found.append(
+                Candidate(
+                    shape=shape, dwell=dwell, fillings=int(n) + 1, seconds=seconds, volume=volume
+                )
+            )
+        return found
 
-    def _candidate(
+    def _passing(
         self, shape: Shape, fillings: int, dwells: Array, worst: Array, ends: Array
-    ) -> _Candidate:
-        """The shortest time that passes, between two dwells by the logarithm of the residual."""
+    ) -> tuple[float, float]:
+        """Dwell and whole time, s, that just pass; between dwells by the log of the residual."""
         at = int(np.argmax(worst <= self.limit))
         dwell, seconds = float(dwells[at]), float(ends[at])
         if at > 0 and not shape.fixed:
@@ -194,15 +195,12 @@ class Search:
             total = GRAIN * np.ceil(fillings * dwell / GRAIN - 1e-9)
             seconds -= fillings * float(dwells[at]) - float(total)
             dwell = max(GRAIN * round(dwell / GRAIN), self.brief)
-        volume = volume_of(shape.at(dwell, fillings))
-        return _Candidate(
-            shape=shape, dwell=dwell, fillings=fillings, seconds=seconds, volume=volume
-        )
+        return dwell, seconds
 
-    def _smaller(self, pool: list[_Candidate]) -> list[Shape]:
+    def _smaller(self, pool: list[Candidate]) -> list[Shape]:
         """The shapes of the best candidates, filled halfway to the next smaller filling tried."""
         found: dict[Shape, None] = {}
-        for one in _spread(pool, POINTS):
+        for one in spread(pool, POINTS):
             if not one.shape.filled:
                 continue
             known, full = self.fillings[one.shape.emptied], one.shape.filling
@@ -223,11 +221,12 @@ class Search:
         return self._observe(scenario, ends).max(axis=1)
 
     def _made(self, scenario: Scenario, worst: Array) -> Plan:
-        timeline, volume = scenario.timeline, volume_of(scenario)
+        timeline = scenario.timeline
+        volume = timeline.fresh_water
         seconds = timeline.stages[-1].stop - timeline.stages[1].start
         if scenario is not self.scenario:
             title = f"Plan: {volume / litre:.3g} L in {seconds / minute:.0f} min"
-            scenario = replace(scenario, title=title)
+            scenario = replace(scenario, title=title, settings=self.scenario.settings)
         return Plan(
             scenario=scenario,
             seconds=seconds,
@@ -236,7 +235,7 @@ class Search:
             residual=float(np.quantile(worst, self.wish.chance, method="higher")),
         )
 
-    def _settled(self, one: _Candidate) -> tuple[Plan, Sample]:
+    def _settled(self, one: Candidate) -> tuple[Plan, Sample]:
         """The candidate for all draws: its plan, and the draw that stands for the chance then.
 
         The last dwell is the least that keeps the chance; where it comes out far from the others,
@@ -246,27 +245,29 @@ class Search:
             self.known[one] = self._settle(one)
         return self.known[one]
 
-    def _settle(self, one: _Candidate) -> tuple[Plan, Sample]:
+    def _settle(self, one: Candidate) -> tuple[Plan, Sample]:
         if one.shape.fixed:
             scenario = one.shape.at(one.dwell)
             worst = self._worst(scenario)
             return self._made(scenario, worst), self._ranked(worst)
-        last, worst = self._last(one)
+        # a part of the draws tells about how long
+        few = self.sample.part(slice(0, CHUNK))
         for _ in range(EVENED):
+            last, _ = self._last(one, few)
             even = GRAIN * round(((one.fillings - 1) * one.dwell + last) / one.fillings / GRAIN)
             if even < self.brief or abs(last - one.dwell) <= 0.25 * one.dwell:
                 break
             one = replace(one, dwell=even)
-            last, worst = self._last(one)
+        last, worst = self._last(one, self.sample)
         return self._made(one.shape.at(one.dwell, one.fillings, last), worst), self._ranked(worst)
 
-    def _last(self, one: _Candidate) -> tuple[float, Array]:
+    def _last(self, one: Candidate, sample: Sample) -> tuple[float, Array]:
         """Last dwell, s, with the chance kept, or the longest looked at; and (M,) worst sheets."""
         longest = 2 * one.dwell + 10 * GRAIN
         scenario = one.shape.at(one.dwell, one.fillings, longest)
         dwells = np.arange(self.brief, longest + 1e-6, GRAIN)
         times = scenario.timeline.stages[-1].stop - longest + dwells
-        seen = self._observe(scenario, lambda run: _worst_at(run, times))
+        seen = self._observe(scenario, lambda run: _worst_at(run, times), sample)
         enough = np.mean(seen <= self.limit, axis=0) >= self.wish.chance
         at = int(np.argmax(enough)) if enough.any() else -1
         return float(dwells[at]), seen[:, at]
@@ -280,32 +281,14 @@ def _worst_at(run: Run, times: Array) -> Array:
     return found
 
 
+def _between(worst: list[Array]) -> Array:
+    """Geometric mean of what draws that stand for the chance are left with, each elsewhere."""
+    found: Array = np.exp(np.mean(np.log(np.maximum(worst, 1e-12)), axis=0))
+    return found
+
+
 def _thinned(dwells: Array, most: int) -> Array:
     """At most so many of them, close together where they are short."""
     if len(dwells) <= most:
         return dwells
     return dwells[np.unique(np.geomspace(1, len(dwells), most).astype(int) - 1)]
-
-
-def _spread(pool: list[_Candidate], count: int) -> list[_Candidate]:
-    """The least water in ever more time, from the quickest candidate to the slowest."""
-    if not pool:
-        return []
-    quickest, slowest = min(x.seconds for x in pool), max(x.seconds for x in pool)
-    chosen = []
-    for ceiling in np.linspace(quickest, slowest, count):
-        inside = (one for one in pool if one.seconds <= ceiling + 1e-6)
-        best = min(inside, key=lambda one: (one.volume, one.seconds))
-        if best not in chosen:
-            chosen.append(best)
-    return chosen
-
-
-def _promising(pool: list[_Candidate]) -> list[Shape]:
-    """Shapes of candidates that take at most half as much water again as the best as quick."""
-    found: list[Shape] = []
-    for one in pool:
-        best = min(x.volume for x in pool if x.seconds <= one.seconds + GRAIN)
-        if one.volume <= 1.5 * best and one.shape not in found:
-            found.append(one.shape)
-    return found

@@ -10,6 +10,7 @@ from washsim import aid
 from washsim import timeline as happening
 from washsim.engine import march
 from washsim.engine.segment import Segment
+from washsim.engine.solving import Known
 from washsim.materials import Paper
 from washsim.result import Drained, Result, Run
 from washsim.scenario import Scenario
@@ -81,6 +82,11 @@ def good_enough(scenario: Scenario) -> float:
     return max(asked, PIECES) if pieces else asked
 
 
+def time_tolerance(scenario: Scenario) -> float:
+    """What the steps in time of held fixer that fills up may err by, as in `saturation`."""
+    return _TIME * scenario.settings.accuracy
+
+
 def ladder(nodes: str, paper: Paper, rough: bool = False) -> list[Nodes]:
     """Node families and counts to try for a setting of nodes, coarse to fine.
 
@@ -126,18 +132,22 @@ def march_through(
     progress: Callable[[], None] = lambda: None,
     sample: Sample = NOMINAL,
     drift: float = _DRIFT,
+    known: Known | None = None,
 ) -> Run:
     """March one discretisation, and a member for each of the sample's, through the evening.
 
-    progress is called after each event. What the run says of water drained is the first member's.
+    progress is called after each event; known: modes that runs with the same paper, nodes and
+    sample may share. What the run says of water drained is the first member's.
     """
     paper = scenario.sheet.material
     sheet = build_slab(paper, family, intervals, sample)
     species = thiosulfate(scenario, paper)
     sulfite = aid.beside(scenario, timeline, sheet, sample)
     lots = engine_lots(scenario, timeline, sample.members)
-    tolerance = _TIME * scenario.settings.accuracy
-    state = march.March([sheet], lots, len(timeline.basins), sample.members, tolerance, drift)
+    tolerance = time_tolerance(scenario)
+    state = march.March(
+        [sheet], lots, len(timeline.basins), sample.members, tolerance, drift, known
+    )
     steps: dict[int, int] = {}
     segments: list[Segment] = []
     drained: list[Drained] = []

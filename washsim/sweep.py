@@ -129,7 +129,7 @@ def _rows(sweep: Sweep, number: int, combination: dict[str, Any]) -> dict[str, l
     nodes, _ = nodes_for(scenario, sample, rungs)
     worst = observe(scenario, sample, ends, nodes).max(axis=1)
     timeline = scenario.timeline
-    water = sum(timeline.volume(step) for step in range(1, len(scenario.steps) + 1))
+    water = timeline.fresh_water
     count = sample.members
     return {
         "combination": [number] * count,

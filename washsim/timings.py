@@ -17,7 +17,7 @@ from washsim.engine import march
 from washsim.engine.space import Array, Slab
 from washsim.errors import InputError
 from washsim.scenario import Scenario, value_at
-from washsim.solve import Nodes
+from washsim.solve import Nodes, time_tolerance
 from washsim.translate import build_slab, engine_lots, thiosulfate, translate
 from washsim.units import minute
 from washsim.unknowns import NOMINAL, Sample
@@ -55,7 +55,8 @@ def follow(
     times = _times(first, knobs, values)
     species = thiosulfate(scenario, paper)
     lots = engine_lots(scenario, timeline, member.members)
-    state = march.March([sheet], lots, len(timeline.basins), member.members)
+    tanks, tolerance = len(timeline.basins), time_tolerance(scenario)
+    state = march.March([sheet], lots, tanks, member.members, tolerance)
     sulfite = aid.beside(first, timeline, sheet, member)
     marks = _renewals(timeline)
     ends, worst = [times[-1]], []

@@ -20,7 +20,7 @@ from washsim.engine.interval import Conditions
 from washsim.engine.release import released
 from washsim.engine.saturation import TOLERANCE
 from washsim.engine.segment import AIR, Course, Segment
-from washsim.engine.solving import Solving
+from washsim.engine.solving import Known, Solving
 from washsim.engine.space import Array, Slab
 from washsim.engine.state import Tank
 
@@ -42,8 +42,8 @@ class March(Solving):
 
     slabs: the kinds of slab; lots: (kind, area (M,), start concentration (M,)); tanks: count;
     tolerance: of `saturation`, for slabs that fill up; drift: part by which films may change in
-    one piece of an interval with currents, and the waters of a row of tanks. All start at time
-    zero: tanks empty, lots in the air.
+    one piece of an interval with currents, and the waters of a row of tanks; known: modes of the
+    same slabs, to be used and added to. All start at time zero: tanks empty, lots in the air.
     """
 
     def __init__(
@@ -54,8 +54,9 @@ class March(Solving):
         members: int,
         tolerance: float = TOLERANCE,
         drift: float = DRIFT,
+        known: Known | None = None,
     ) -> None:
-        super().__init__(slabs, lots, tanks, members, tolerance)
+        super().__init__(slabs, lots, tanks, members, tolerance, known)
         self.drift = drift
 
     def run(self, events: Iterable[Event]) -> Iterator[Segment]:
