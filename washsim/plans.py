@@ -10,6 +10,7 @@ import numpy as np
 
 from washsim.candidates import Shape, describe
 from washsim.errors import InputError
+from washsim.moves import Clash, clashes, moves
 from washsim.scenario import Scenario
 from washsim.units import minute
 from washsim.unknowns import Sample
@@ -25,13 +26,15 @@ class Wish:
     """What is asked for.
 
     seconds from the first sheet leaving the fixer to the last leaving the water; chance that the
-    worst sheet ends at or under the target divided by margin; aid: whether one is at hand.
+    worst sheet ends at or under the target divided by margin; aid: whether one is at hand;
+    rinse: whether prints may be rinsed before anything else.
     """
 
     seconds: float
     chance: float = 0.9
     margin: float = 1.0
     aid: bool = False
+    rinse: bool = True
 
     def __post_init__(self) -> None:
         if not 0 < self.seconds <= LONGEST:
@@ -60,9 +63,13 @@ class Plan:
     residual: float
 
     @property
-    def words(self) -> str:
+    def overlaps(self) -> tuple[Clash, ...]:
+        """Where one pair of hands cannot keep up with it."""
+        return clashes(moves(self.scenario))
+
+    def words(self, system: str = "metric") -> str:
         """Its steps in one line."""
-        return describe(self.scenario)
+        return describe(self.scenario, system)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -116,12 +116,15 @@ def _kind(event: happening.Event) -> tuple[type, int]:
 
 def _renewals(timeline: happening.Timeline) -> list[int]:
     """Numbers of the events that end a filling of the last step with all sheets in it."""
-    last = timeline.stages[-1].step
+    last = timeline.stages[-1]
     full = max(event.at for event in timeline.events if isinstance(event, happening.Place))
     return [
         i
         for i, event in enumerate(timeline.events)
-        if isinstance(event, happening.Dump) and event.step == last and event.at > full
+        if isinstance(event, happening.Dump)
+        and event.step == last.step
+        # that which begins the step ends no filling of it
+        and event.at > max(full, last.start + 1e-6)
     ]
 
 

@@ -127,6 +127,6 @@ def test_an_aid_is_used_where_it_is_at_hand_and_helps() -> None:
     brief = Wish(seconds=26 * MINUTE)
     without = planner.plan(held, brief, NOMINAL)
     with_aid = planner.plan(held, Wish(seconds=26 * MINUTE, aid=True), NOMINAL)
-    assert not any("aid" in one.words for one in without.plans)
-    assert any("wash aid" in one.words for one in with_aid.plans)
+    assert not any("aid" in one.words() for one in without.plans)
+    assert any("wash aid" in one.words() for one in with_aid.plans)
     assert with_aid.plans[0].seconds < without.plans[0].seconds
