@@ -18,10 +18,13 @@ from washsim.recipes import Aid, Bath, Hold, Rinse, Running, Step, Transfer
 from washsim.scenario import Scenario
 from washsim.units import litre, minute, rounded
 
+GRAIN = 0.5 * minute
+"""Dwells are told in half minutes."""
 MOST_CHANGES = 12
 """Fillings tried at most."""
-FILLINGS = 5
-"""Sizes of filling tried between the least water that covers the sheets and a full vessel."""
+FILLINGS, FILLINGS_APART = 5, 3
+"""Sizes of filling tried between the least water that covers the sheets and a full vessel; those
+where sheets come one by one, each of which takes a long evening."""
 FLOWS = (1.0, 0.5, 0.25, 0.125)
 """Shares of a vessel's flow: a tap can be opened less."""
 RENEWED = (0, 1)
@@ -47,6 +50,15 @@ class Shape:
     def knob(self) -> str:
         """Path of the open duration."""
         return f"steps.{len(self.scenario.steps)}.duration"
+
+    @property
+    def brief(self) -> float:
+        """Shortest dwell, s, in which hands can dump and fill what this one fills."""
+        least = tables.datum("limits.planning.least_dwell").si
+        if not self.filled:
+            return least
+        dump, refill = (tables.datum(f"limits.hands.{key}").si for key in ("dump", "refill"))
+        return max(least, float(GRAIN * np.ceil((dump + self.filling / refill) / GRAIN)))
 
     @property
     def fillings(self) -> int:
@@ -85,7 +97,8 @@ class Shape:
         if not self.filled:
             return [self]
         vessel, low = self._vessel, self.least
-        steps = np.geomspace(low, vessel.volume, 2 if self.fixed else FILLINGS)[1:-1]
+        several = FILLINGS if together(self.scenario) else FILLINGS_APART
+        steps = np.geomspace(low, vessel.volume, 2 if self.fixed else several)[1:-1]
         inside = {to_jug(float(volume)) for volume in steps}
         return [
             self.with_filling(volume)
@@ -141,7 +154,7 @@ def shapes(scenario: Scenario, aid: bool, rinse: bool = True) -> Iterator[Shape]
             if vessel.flow > 0:
                 yield from _running(start, vessel, before)
         trays = trays_at_hand(scenario, vessel)
-        if not _together(scenario) and trays > 1:
+        if not together(scenario) and trays > 1:
             yield from _rows(bare, vessel, trays)
 
 
@@ -151,7 +164,8 @@ def trays_at_hand(scenario: Scenario, vessel: Vessel) -> int:
     return max(vessel.pieces, *(row.trays for row in rows if row.vessel == vessel.name), 1)
 
 
-def _together(scenario: Scenario) -> bool:
+def together(scenario: Scenario) -> bool:
+    """Whether all sheets of a batch come at once."""
     return scenario.sheet.interval == 0 or scenario.sheet.count == 1
 
 
@@ -172,7 +186,7 @@ def _beforehand(bare: Scenario, vessel: Vessel, aid: bool, rinse: bool) -> Itera
     Sheets that come together are rinsed by a first filling, so they need no other vessel.
     """
     yield bare, ()
-    if not _together(bare):
+    if not together(bare):
         yield from _one_by_one(bare, vessel, aid, rinse)
     elif aid:
         short = tables.datum("limits.planning.least_dwell").si
@@ -238,7 +252,7 @@ def _running(start: Scenario, vessel: Vessel, before: tuple[Step, ...]) -> Itera
 
 
 def _holds(start: Scenario, vessel: Vessel) -> list[tuple[Step, ...]]:
-    if _together(start):
+    if together(start):
         return [()]
     renewed = (n for n in RENEWED if n < start.sheet.count)
     return [(Hold(vessel=vessel.name, changes=n),) for n in renewed]

@@ -166,6 +166,11 @@ def expand(
     stuck: tuple[Stuck, ...] = (),
 ) -> Timeline:
     """The evening as a timeline. InputError where steps cannot be carried out as written."""
+    if sheet.batches > 1 and (late or stuck):
+        where = late[0].step if late else stuck[0].step
+        raise InputError(
+            f"step {where}: expected one batch where sheets come late or stick, got {sheet.batches}"
+        )
     writer = _Writer({vessel.name: vessel for vessel in vessels}, water, handling)
     regular = _lots(sheet, stuck, steps)
     guests = [Lot(first=sheet.count + 1 + i, count=1, late=True) for i in range(len(late))]

@@ -8,7 +8,7 @@ from typing import Protocol, TypeVar
 
 import numpy as np
 
-from washsim.candidates import Shape, describe
+from washsim.candidates import GRAIN, Shape, describe
 from washsim.errors import InputError
 from washsim.moves import Clash, clashes, moves
 from washsim.scenario import Scenario
@@ -17,8 +17,6 @@ from washsim.unknowns import Sample
 
 LONGEST = 24 * 60 * minute
 """Longest time that can be asked for, s."""
-GRAIN = 0.5 * minute
-"""Dwells are told in half minutes."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,7 +75,8 @@ class Front:
     """Plans from the quickest to the one with least water; `own` is the user's own schedule.
 
     Where there is no plan, `closest` comes nearest within the time, and `soonest` meets the wish
-    in the least time found (None: not in WAIT times the time either).
+    in the least time found (None: not in WAIT times the time either). hands: whether schedules that
+    would do were left out because one pair of hands could not keep up.
     """
 
     wish: Wish
@@ -85,6 +84,7 @@ class Front:
     plans: tuple[Plan, ...]
     closest: Plan | None
     soonest: Plan | None
+    hands: bool
     sample: Sample
 
 

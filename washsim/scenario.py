@@ -92,11 +92,6 @@ class Scenario:
         names = [vessel.name for vessel in self.vessels]
         if len(set(names)) < len(names):
             raise InputError("vessels: expected each name once")
-        if self.sheet.batches > 1 and (self.late or self.stuck):
-            raise InputError(
-                f"sheet, batches: expected 1 where sheets come late or stick, "
-                f"got {self.sheet.batches}"
-            )
         joined = [(f"late {i}", late.step) for i, late in enumerate(self.late, start=1)]
         joined += [(f"stuck {i}", stuck.step) for i, stuck in enumerate(self.stuck, start=1)]
         for name, step in joined:

@@ -9,10 +9,10 @@ from collections.abc import Callable
 
 import numpy as np
 
-from washsim import tables, timings
-from washsim.candidates import Shape, to_jug
+from washsim import timings
+from washsim.candidates import GRAIN, Shape, to_jug
 from washsim.engine.space import Array
-from washsim.plans import GRAIN, Candidate, Wish
+from washsim.plans import Candidate, Wish
 from washsim.scenario import Scenario
 from washsim.solve import Nodes
 from washsim.timeline import Timeline
@@ -37,7 +37,6 @@ class Screening:
 
     def __init__(self, wish: Wish, limit: float, batches: int, nodes: Nodes) -> None:
         self.wish, self.limit, self.batches, self.nodes = wish, limit, batches, nodes
-        self.brief = tables.datum("limits.planning.least_dwell").si
         self.nearest: tuple[float, Scenario] | None = None
         self.fillings: dict[Shape, set[float]] = {}
 
@@ -57,12 +56,13 @@ class Screening:
     def _shortest(self, shape: Shape, stand_ins: StandIns) -> list[Candidate]:
         if shape.filled:
             self.fillings.setdefault(shape.emptied, set()).add(shape.filling)
-        least = shape.at(self.brief).timeline
+        brief = shape.brief
+        least = shape.at(brief).timeline
         start, spare = least.stages[1].start, self.spare(least)
         if spare < 0:
             return []
-        most = min(shape.fillings, 1 + int(spare / self.brief))
-        dwells = np.arange(self.brief, self.brief + spare + 1e-6, GRAIN)
+        most = min(shape.fillings, 1 + int(spare / brief))
+        dwells = np.arange(brief, brief + spare + 1e-6, GRAIN)
         alone = timings.marched_apart(shape.scenario)
         dwells = _thinned(dwells, DWELLS_ALONE if alone else DWELLS)
         knobs: tuple[str, ...] = (shape.knob,)
@@ -78,7 +78,7 @@ class Screening:
         found = []
         for n in np.flatnonzero(np.min(worst, axis=0) <= self.limit):
             dwell, seconds = self._passing(shape, int(n) + 1, dwells, worst[:, n], ends[:, n])
-            water = least.fresh_water + shape.more_water(dwell - self.brief, int(n))
+            water = least.fresh_water + shape.more_water(dwell - brief, int(n))
             found.append(
                 Candidate(
                     shape=shape, dwell=dwell, fillings=int(n) + 1, seconds=seconds, volume=water
@@ -88,7 +88,8 @@ class Screening:
 
     def _water(self, shape: Shape, least: Timeline, dwells: Array, most: int) -> Array:
         """(S, F) m3 that the shape takes at each dwell with 1 to `most` fillings."""
-        more = [[shape.more_water(float(x) - self.brief, n) for n in range(most)] for x in dwells]
+        longer = dwells - shape.brief
+        more = [[shape.more_water(float(x), n) for n in range(most)] for x in longer]
         return least.fresh_water + np.array(more)
 
     def spare(self, least: Timeline) -> float:
@@ -101,11 +102,11 @@ class Screening:
     ) -> timings.Followed:
         """The shape at these dwells with 1 to `most` fillings."""
         if self.batches == 1:
-            scenario = shape.at(self.brief, most)
+            scenario = shape.at(shape.brief, most)
             return timings.follow(scenario, knobs, values, self.nodes, member)
         # what the first batch leaves behind hangs on how many fillings it took
         each = [
-            timings.follow(shape.at(self.brief, n), knobs, values, self.nodes, member)
+            timings.follow(shape.at(shape.brief, n), knobs, values, self.nodes, member)
             for n in range(1, most + 1)
         ]
         return timings.Followed(
@@ -124,7 +125,7 @@ class Screening:
             dwell -= float(below / (above + below)) * (dwell - float(dwells[at - 1]))
             total = GRAIN * np.ceil(fillings * dwell / GRAIN - 1e-9)
             seconds -= self.batches * (fillings * float(dwells[at]) - float(total))
-            dwell = max(GRAIN * round(dwell / GRAIN), self.brief)
+            dwell = max(GRAIN * round(dwell / GRAIN), shape.brief)
         return dwell, seconds
 
     def smaller(self, best: list[Candidate]) -> list[Shape]:

@@ -12,13 +12,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from washsim import tables
 from washsim.band import ACCURACY, CHUNK, ends, nodes_for, observe
-from washsim.candidates import Shape, shapes
+from washsim.candidates import GRAIN, Shape, shapes
 from washsim.engine.solving import Known
 from washsim.engine.space import Array
 from washsim.moves import clashes, moves
-from washsim.plans import GRAIN, Candidate, Front, Plan, Wish, best_of, promising, spread
+from washsim.plans import Candidate, Front, Plan, Wish, best_of, promising, spread
 from washsim.result import Run
 from washsim.scenario import Scenario
 from washsim.screening import Screening, StandIns
@@ -47,7 +46,6 @@ class Search:
         self.share, self.tell = 0.0, progress
         self.limit = scenario.target.limit / wish.margin
         self.batches = scenario.sheet.batches
-        self.brief = tables.datum("limits.planning.least_dwell").si
         # a band is a factor of several wide, so the coarsest nodes that agree to a hundredth do
         self.loose = scenario.but({"settings.accuracy": ACCURACY})
         rungs = ladder(scenario.settings.nodes, scenario.sheet.material, rough=True)
@@ -76,12 +74,15 @@ class Search:
             plans=tuple(plans),
             closest=closest,
             soonest=None,
+            hands=any(self.overlaps.values()),
             sample=self.sample,
         )
 
     def _best(self, pool: list[Candidate]) -> Iterator[Plan]:
         """The best of a first pool, by draws that stand for the chance at both of its ends."""
         seen = [self._settled(one) for one in self._spread(pool, 2)]
+        if not seen:
+            return
         yield from (made for made, _ in seen)
         stand_ins = [(member, made.volume) for made, member in seen]
         pool = self._tried(promising(pool), stand_ins, 0.3, 0.4)
@@ -102,9 +103,10 @@ class Search:
             made, _member = self._settled(one)
             yield made
             richer = [x for x in pool if x.seconds < one.seconds and x.volume > one.volume]
-            if self._kept(made) or not richer:
+            following = [] if self._kept(made) else self._spread(richer, 2)
+            if not following:
                 return
-            one = self._spread(richer, 2)[-1]
+            one = following[-1]
 
     def _tried(
         self, every: list[Shape], stand_ins: StandIns, begun: float, done: float
@@ -156,14 +158,14 @@ class Search:
     def _first_stand_in(self, every: list[Shape]) -> Sample:
         """From a schedule that spends all the time, when enough of the draws are first under."""
         for shape in every:
-            least = shape.at(self.brief).timeline
+            least = shape.at(shape.brief).timeline
             spare = self.screening.spare(least)
             if spare > 0:
                 break
         else:
             return NOMINAL
         count = min(6, shape.fillings)
-        scenario = shape.at((self.brief + spare) / count, count)
+        scenario = shape.at((shape.brief + spare) / count, count)
         end = scenario.timeline.stages[-1].stop
         times = np.linspace(end - spare, end, 60)
         seen = self._observe(scenario, lambda run: _worst_at(run, times))
@@ -214,7 +216,7 @@ class Search:
         for _ in range(EVENED):
             last, _ = self._last(one, few)
             even = GRAIN * round(((one.fillings - 1) * one.dwell + last) / one.fillings / GRAIN)
-            if even < self.brief or abs(last - one.dwell) <= 0.25 * one.dwell:
+            if even < one.shape.brief or abs(last - one.dwell) <= 0.25 * one.dwell:
                 break
             one = replace(one, dwell=even)
         last, worst = self._last(one, self.sample)
@@ -231,7 +233,7 @@ class Search:
         """Last dwell, s, with the chance kept, or the longest looked at; and (M,) worst sheets."""
         longest = 2 * one.dwell + 10 * GRAIN
         scenario = one.shape.at(one.dwell, one.fillings, longest)
-        dwells = np.arange(self.brief, longest + 1e-6, GRAIN)
+        dwells = np.arange(one.shape.brief, longest + 1e-6, GRAIN)
         times = scenario.timeline.stages[-1].stop - longest + dwells
         seen = self._observe(scenario, lambda run: _worst_at(run, times), sample)
         enough = np.mean(seen <= self.limit, axis=0) >= self.wish.chance
