@@ -7,6 +7,7 @@ slowed by what it does. How much it quickens is a factor with a wide band (film 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -14,10 +15,10 @@ import numpy as np
 from washsim import tables
 from washsim import timeline as happening
 from washsim.engine import acts, march
+from washsim.engine.segment import Segment
 from washsim.engine.space import Array, Slab
-from washsim.materials import Paper, at_temperature, quickening
+from washsim.materials import at_temperature, quickening
 from washsim.recipes import Aid
-from washsim.result import Run
 from washsim.scenario import Scenario
 from washsim.translate import Species, build_slab, engine_lots, translate
 from washsim.units import celsius, minute
@@ -52,75 +53,107 @@ def effect(sulfite: Array) -> Array:
     return sulfite * (1 + half) / (sulfite + half)
 
 
-def releases(
-    scenario: Scenario,
-    timeline: happening.Timeline,
-    paper: Paper,
-    sheet: Slab,
-    sample: Sample = NOMINAL,
-) -> list[acts.Release]:
-    """The extra release that sulfite brings to each lot, as events in order of time.
+class Sulfite:
+    """Sulfite on its way through an evening, event by event, beside the fixer.
 
-    None where no step is an aid or the paper (sheet: on its nodes) holds nothing.
+    Spans in which its effect counts as constant end wherever an event touches the tank, so their
+    lengths, and all else, may differ from member to member.
     """
-    met = _first_met(scenario, timeline)
-    if not met or not len(sheet.where):
-        return []
-    bare = replace(paper, layers=tuple(replace(x, retention=0.0) for x in paper.layers))
-    slab = build_slab(bare, sheet.space.family, sheet.space.intervals, sample)
-    species = Species(
-        fixer=0.0,
-        tap=0.0,
-        poured=lambda step: strength(scenario, step),
-        in_fixer=diffusivity(scenario.fixing.temperature),
-        in_water=diffusivity,
-        fills=lambda temperature: 1.0,
-        lets_go=lambda kind, temperature: 1.0,
-    )
-    lots = engine_lots(scenario, timeline, sample.members)
-    state = march.March([slab], lots, len(timeline.basins), sample.members)
-    segments = [
-        segment
-        for event in timeline.events
-        for segment in state.run([translate(scenario, timeline, bare, species, event, sample)])
-    ]
-    run = Run(scenario, timeline, bare, slab, state, segments, [], {})
-    rows = np.eye(slab.size)[sheet.where][None]
-    temperature = scenario.water.temperature
-    # the half-life in sulfite is its own, whatever the half-life in water
-    faster = quickening("sulfite", temperature) * sample.of("release") / sample.of("aid")
-    faster = np.maximum(faster - scenario.water.quickening(temperature), 0.0)[:, None, None]
-    found = []
-    for lot, start in met.items():
-        edges = _edges(start, timeline.end)
-        middles, spans = 0.5 * (edges[1:] + edges[:-1]), np.diff(edges)
-        extra = faster * effect(run.see_all(lot, middles, rows)) * spans[:, None]
-        found += [
-            acts.Release(np.full(sample.members, at), lot, extra[:, i])
-            for i, at in enumerate(middles)
+
+    def __init__(
+        self,
+        scenario: Scenario,
+        timeline: happening.Timeline,
+        sheet: Slab,
+        sample: Sample = NOMINAL,
+    ) -> None:
+        """sheet: the paper on its nodes."""
+        paper = scenario.sheet.material
+        self.scenario, self.timeline, self.sample = scenario, timeline, sample
+        self.paper = replace(paper, layers=tuple(replace(x, retention=0.0) for x in paper.layers))
+        slab = build_slab(self.paper, sheet.space.family, sheet.space.intervals, sample)
+        self.species = Species(
+            fixer=0.0,
+            tap=0.0,
+            poured=lambda step: strength(scenario, step),
+            in_fixer=diffusivity(scenario.fixing.temperature),
+            in_water=diffusivity,
+            fills=lambda temperature: 1.0,
+            lets_go=lambda kind, temperature: 1.0,
+        )
+        lots = engine_lots(scenario, timeline, sample.members)
+        self.state = march.March([slab], lots, len(timeline.basins), sample.members)
+        self.rows = np.eye(slab.size)[sheet.where][None]
+        temperature = scenario.water.temperature
+        # the half-life in sulfite is its own, whatever the half-life in water
+        faster = quickening("sulfite", temperature) * sample.of("release") / sample.of("aid")
+        faster = np.maximum(faster - scenario.water.quickening(temperature), 0.0)
+        self.faster = faster[:, None, None]
+        self.baths = _baths(scenario, timeline)
+        self.met: dict[int, float] = {}
+
+    def until(self, event: happening.Event, at: Array) -> list[acts.Release]:
+        """The extra release, in order, that sulfite brings up to an event at (M,) s."""
+        happens = translate(
+            self.scenario, self.timeline, self.paper, self.species, event, self.sample
+        )
+        segments = list(self.state.run([replace(happens, at=at)]))
+        found = [one for segment in segments for one in self._brought(segment)]
+        # tanks in a row keep one clock
+        found.sort(key=lambda one: float(one.at[0]))
+        if isinstance(event, happening.Place) and event.vessel in self.baths:
+            self.met.setdefault(event.lot, float(np.max(at)))
+        return found
+
+    def _brought(self, segment: Segment) -> Iterator[acts.Release]:
+        """What it brings to each lot in a tank, or in the air; they share their spans."""
+        lots = [lot for lot in segment.parts if lot in self.met]
+        if not lots:
+            return
+        start, stop = np.broadcast_arrays(segment.start, segment.stop)
+        seconds = stop - start
+        longest = int(np.argmax(seconds))
+        since = float(start[longest]) - max(self.met[lot] for lot in lots)
+        edges = _edges(max(since, 0.0), float(seconds[longest]))
+        middles, parts = 0.5 * (edges[1:] + edges[:-1]), np.diff(edges)
+        into = seconds[:, None] * middles
+        extra = [
+            self.faster
+            * effect(segment.slab_at(lot, into, self.rows))
+            * (seconds[:, None] * parts)[:, :, None]
+            for lot in lots
         ]
-    return sorted(found, key=lambda event: float(event.at[0]))
+        for i in range(len(middles)):
+            for lot, brought in zip(lots, extra, strict=True):
+                yield acts.Release(start + into[:, i], lot, brought[:, i])
 
 
-def _first_met(scenario: Scenario, timeline: happening.Timeline) -> dict[int, float]:
-    """Lot -> s at which it first came into an aid bath."""
-    baths = {
+def _baths(scenario: Scenario, timeline: happening.Timeline) -> set[int]:
+    """Basins of the steps that are aids."""
+    return {
         basin
         for stage in timeline.stages[1:]
         if isinstance(scenario.steps[stage.step - 1], Aid)
         for basin in stage.basins
     }
-    met: dict[int, float] = {}
-    for event in timeline.events:
-        if isinstance(event, happening.Place) and event.vessel in baths:
-            met.setdefault(event.lot, event.at)
-    return met
 
 
-def _edges(start: float, end: float) -> Array:
-    """Times between which the quickening counts as constant."""
-    edges = [start]
-    while edges[-1] < end:
-        step = next(step for until, step in _SPANS if edges[-1] - start < until)
-        edges.append(min(edges[-1] + step, end))
-    return np.array(edges)
+def beside(
+    scenario: Scenario,
+    timeline: happening.Timeline,
+    sheet: Slab,
+    sample: Sample = NOMINAL,
+) -> Sulfite | None:
+    """Sulfite on its way; None where no step is an aid or the paper holds nothing to quicken."""
+    if not len(sheet.where) or not any(isinstance(step, Aid) for step in scenario.steps):
+        return None
+    return Sulfite(scenario, timeline, sheet, sample)
+
+
+def _edges(since: float, length: float) -> Array:
+    """Where spans end, as parts of a segment this long, s; it begins since s after the meeting."""
+    edges = [0.0]
+    while edges[-1] < length:
+        step = next(step for until, step in _SPANS if since + edges[-1] < until)
+        edges.append(min(edges[-1] + step, length))
+    return np.array(edges) / max(length, 1e-30)

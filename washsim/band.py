@@ -11,6 +11,7 @@ from functools import cached_property
 import numpy as np
 
 from washsim import unknowns
+from washsim.engine.solving import Known
 from washsim.engine.space import Array
 from washsim.result import Result, Run
 from washsim.scenario import Scenario
@@ -137,20 +138,28 @@ def observe(
     see: Callable[[Run], Array],
     nodes: Nodes,
     progress: Callable[[float], None] | None = None,
+    known: dict[int, Known] | None = None,
 ) -> Array:
     """(M, ...) what `see` finds in the run of every member, computed in chunks on all cores.
 
     see gets a run of at most CHUNK members and returns an array with them as its first axis.
-    progress is called with the share done after each chunk; what it raises ends the work.
+    progress is called with the share done after each chunk; what it raises ends the work. known:
+    modes of each chunk, which calls with the same paper, sample and nodes may share.
     """
     timeline = scenario.timeline
     accuracy = max(_STEPS, scenario.settings.accuracy)
     chunks = [slice(i, i + CHUNK) for i in range(0, sample.members, CHUNK)]
 
     def work(chunk: slice) -> Array:
-        part = sample.part(chunk)
+        part, own = sample.part(chunk), None if known is None else known.setdefault(chunk.start, {})
         run = march_through(
-            scenario, timeline, *nodes, sample=part, drift=_DRIFT, accuracy=accuracy
+            scenario,
+            timeline,
+            *nodes,
+            sample=part,
+            drift=_DRIFT,
+            accuracy=accuracy,
+            known=own,
         )
         return see(run)
 
@@ -181,7 +190,7 @@ def solve_band(
         sample = unknowns.draw(scenario)
     nominal = solve(scenario)
     rungs = ladder(scenario.settings.nodes, scenario.sheet.material)
-    nodes, error = nodes_for(scenario, sample, rungs[0])
+    nodes, error = nodes_for(scenario, sample, rungs)
     residual = observe(scenario, sample, _residual, nodes, progress)
     return Band(nominal, sample, nominal.times, np.maximum(residual, 0.0), error)
 
@@ -189,22 +198,21 @@ def solve_band(
 def nodes_for(
     scenario: Scenario,
     sample: Sample,
-    start: Nodes | None = None,
+    rungs: list[Nodes] | None = None,
     see: Callable[[Run], Array] | None = None,
 ) -> tuple[Nodes, float]:
-    """Nodes that suffice for the draws farthest out, and the error that is left.
+    """The first rung, from coarse to fine, that suffices for the draws farthest out; its error.
 
-    From start on, else from below those of a run: for draws that are held against readings. see:
-    what must be right, kg/m2; else what is left when the evening ends.
+    rungs: else from below those of a run on. see: what must be right, kg/m2; else what is left
+    when the evening ends.
     """
-    rungs = ladder(scenario.settings.nodes, scenario.sheet.material, rough=True)
-    nodes, error = start or rungs[0], 0.0
-    finer = rungs[rungs.index(nodes) + 1 :] if nodes in rungs else []
-    extreme = sample.part(farthest(sample))
+    rungs = rungs or ladder(scenario.settings.nodes, scenario.sheet.material, rough=True)
     see = see or ends
-    if finer:
+    nodes, error = rungs[0], 0.0
+    extreme = sample.part(farthest(sample))
+    if len(rungs) > 1:
         coarse = observe(scenario, extreme, see, nodes)
-        for rung in finer:
+        for rung in rungs[1:]:
             fine = observe(scenario, extreme, see, rung)
             error = float(np.max(np.abs(coarse - fine) / (fine + 1e-6)))
             if error <= ACCURACY:

@@ -12,16 +12,19 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from washsim import tables
+from washsim import tables, wording
 from washsim.materials import Vessel
 from washsim.recipes import Aid, Bath, Hold, Rinse, Running, Step, Transfer
 from washsim.scenario import Scenario
 from washsim.units import litre, minute, rounded
 
+GRAIN = 0.5 * minute
+"""Dwells are told in half minutes."""
 MOST_CHANGES = 12
 """Fillings tried at most."""
-FILLINGS = 5
-"""Sizes of filling tried between the least water that covers the sheets and a full vessel."""
+FILLINGS, FILLINGS_APART = 5, 3
+"""Sizes of filling tried between the least water that covers the sheets and a full vessel; those
+where sheets come one by one, each of which takes a long evening."""
 FLOWS = (1.0, 0.5, 0.25, 0.125)
 """Shares of a vessel's flow: a tap can be opened less."""
 RENEWED = (0, 1)
@@ -49,6 +52,15 @@ class Shape:
         return f"steps.{len(self.scenario.steps)}.duration"
 
     @property
+    def brief(self) -> float:
+        """Shortest dwell, s, in which hands can dump and fill what this one fills."""
+        least = tables.datum("limits.planning.least_dwell").si
+        if not self.filled:
+            return least
+        dump, refill = (tables.datum(f"limits.hands.{key}").si for key in ("dump", "refill"))
+        return max(least, float(GRAIN * np.ceil((dump + self.filling / refill) / GRAIN)))
+
+    @property
     def fillings(self) -> int:
         """Most fillings of the last step."""
         end = self.scenario.steps[-1]
@@ -65,20 +77,28 @@ class Shape:
             before.append(replace(end, duration=last))
         elif not isinstance(end, Bath):
             before.append(end)
-        elif last == seconds:
-            before.append(replace(end, duration=seconds, baths=fillings))
+        elif last == seconds or fillings == 1:
+            before.append(replace(end, duration=last, baths=fillings))
         else:
-            if fillings > 1:
-                before.append(replace(end, duration=seconds, baths=fillings - 1))
-            before.append(replace(end, duration=last, baths=1))
+            before.append(replace(end, duration=seconds, baths=fillings - 1))
+            before.append(replace(end, duration=last, baths=1, begin="fresh"))
         return replace(self.scenario, steps=tuple(before))
+
+    def more_water(self, seconds: float, fillings: int) -> float:
+        """m3 that it takes more, so much longer at the end and with so many fillings more."""
+        end, batches = self.scenario.steps[-1], self.scenario.sheet.batches
+        if isinstance(end, Running):
+            flow = next(v.flow for v in self.scenario.vessels if v.name == end.vessel)
+            return batches * flow * seconds
+        return batches * fillings * self.filling if isinstance(end, Bath) else 0.0
 
     def sizes(self) -> list[Shape]:
         """The same with every size of filling that covers the sheets."""
         if not self.filled:
             return [self]
         vessel, low = self._vessel, self.least
-        steps = np.geomspace(low, vessel.volume, 2 if self.fixed else FILLINGS)[1:-1]
+        several = FILLINGS if together(self.scenario) else FILLINGS_APART
+        steps = np.geomspace(low, vessel.volume, 2 if self.fixed else several)[1:-1]
         inside = {to_jug(float(volume)) for volume in steps}
         return [
             self.with_filling(volume)
@@ -120,18 +140,21 @@ def to_jug(volume: float, up: bool = False) -> float:
     return float(round(whole * grain, 1) * litre)
 
 
-def shapes(scenario: Scenario, aid: bool) -> Iterator[Shape]:
-    """Every shape that the scenario's vessels allow, vessels full; aid: whether one is at hand."""
+def shapes(scenario: Scenario, aid: bool, rinse: bool = True) -> Iterator[Shape]:
+    """Every shape that the scenario's vessels allow, vessels full.
+
+    aid: whether one is at hand; rinse: whether sheets may be rinsed before anything else.
+    """
     # the user's own steps may not suit changed vessels: a lone filling stands in
     first = Bath(vessel=scenario.vessels[0].name, duration=minute)
     bare = replace(scenario, steps=(first,), stuck=())
     for vessel in _different(scenario.vessels):
-        for start, before in _beforehand(bare, vessel, aid):
+        for start, before in _beforehand(bare, vessel, aid, rinse):
             yield from _baths(start, vessel, before)
             if vessel.flow > 0:
                 yield from _running(start, vessel, before)
         trays = trays_at_hand(scenario, vessel)
-        if not _together(scenario) and trays > 1:
+        if not together(scenario) and trays > 1:
             yield from _rows(bare, vessel, trays)
 
 
@@ -141,7 +164,8 @@ def trays_at_hand(scenario: Scenario, vessel: Vessel) -> int:
     return max(vessel.pieces, *(row.trays for row in rows if row.vessel == vessel.name), 1)
 
 
-def _together(scenario: Scenario) -> bool:
+def together(scenario: Scenario) -> bool:
+    """Whether all sheets of a batch come at once."""
     return scenario.sheet.interval == 0 or scenario.sheet.count == 1
 
 
@@ -156,45 +180,62 @@ def _different(vessels: tuple[Vessel, ...]) -> list[Vessel]:
 Start = tuple[Scenario, tuple[Step, ...]]
 
 
-def _beforehand(bare: Scenario, vessel: Vessel, aid: bool) -> Iterator[Start]:
+def _beforehand(bare: Scenario, vessel: Vessel, aid: bool, rinse: bool) -> Iterator[Start]:
     """Vessels and steps before the sheets gather in `vessel`: none, a rinse, a rinse and an aid.
 
     Sheets that come together are rinsed by a first filling, so they need no other vessel.
     """
     yield bare, ()
-    rinse = tables.datum("limits.planning.rinse").si
-    soak = tables.datum("limits.planning.aid").si
-    if _together(bare):
-        if aid:
-            short = tables.datum("limits.planning.least_dwell").si
-            first = Bath(vessel=vessel.name, duration=short)
-            yield bare, (first, Aid(vessel=vessel.name, duration=soak))
-        return
+    if not together(bare):
+        yield from _one_by_one(bare, vessel, aid, rinse)
+    elif aid:
+        short = tables.datum("limits.planning.least_dwell").si
+        first = (Bath(vessel=vessel.name, duration=short),) if rinse else ()
+        soak = tables.datum("limits.planning.aid").si
+        yield bare, (*first, Aid(vessel=vessel.name, duration=soak))
+
+
+def _one_by_one(bare: Scenario, vessel: Vessel, aid: bool, rinse: bool) -> Iterator[Start]:
+    """A rinse, an aid or both in small vessels, for each sheet as it comes."""
     # a sheet must have left before the next one comes
     spare = bare.sheet.interval - 2 * bare.handling.drain
     if spare <= 0:
         return
+    brief = min(tables.datum("limits.planning.rinse").si, spare)
+    soak = min(tables.datum("limits.planning.aid").si, spare)
     small = [one for one in bare.vessels if one.name != vessel.name and one.flow == 0]
     start = bare
     for one in small:
         start = _changed(start, one, volume=to_jug(one.least_water(bare.sheet, 1), up=True))
-    for one, often in itertools.product(small, RINSED):
+    rinses = [Rinse(vessel=one.name, duration=brief) for one in small if rinse]
+    for step, often in itertools.product(rinses, RINSED):
         if often < bare.sheet.count:
-            step = Rinse(vessel=one.name, duration=min(rinse, spare), sheets_per_fill=often)
-            yield start, (step,)
-    for one, other in itertools.permutations(small, 2) if aid else ():
-        rinsed = Rinse(vessel=one.name, duration=min(rinse, spare))
-        yield start, (rinsed, Aid(vessel=other.name, duration=min(soak, spare)))
+            yield start, (replace(step, sheets_per_fill=often),)
+    for one in small if aid else ():
+        soaked = Aid(vessel=one.name, duration=soak)
+        before = [(step,) for step in rinses if step.vessel != one.name] if rinse else [()]
+        yield from ((start, (*rinsed, soaked)) for rinsed in before)
 
 
 def _baths(start: Scenario, vessel: Vessel, before: tuple[Step, ...]) -> Iterator[Shape]:
-    """Fillings of one vessel, after a holding bath in it where sheets come one by one."""
-    most = Bath(vessel=vessel.name, baths=MOST_CHANGES, duration=minute)
+    """Fillings of one vessel, after a holding bath in it where sheets come one by one.
+
+    A holding bath may be kept as the first of them, and a batch may begin in the last of the one
+    before.
+    """
     for hold in _holds(start, vessel):
-        yield Shape(
-            scenario=replace(start, steps=(*before, *hold, most)),
-            filled=vessel.name,
-        )
+        for begin in _beginnings(start, before, hold):
+            most = Bath(vessel=vessel.name, baths=MOST_CHANGES, duration=minute, begin=begin)
+            yield Shape(
+                scenario=replace(start, steps=(*before, *hold, most)),
+                filled=vessel.name,
+            )
+
+
+def _beginnings(start: Scenario, before: tuple[Step, ...], held: tuple[Step, ...]) -> list[str]:
+    """How a step may begin: with water kept where some stands there that is no aid."""
+    aided = any(isinstance(step, Aid) for step in before)
+    return ["fresh", "kept"] if held or (start.sheet.batches > 1 and not aided) else ["fresh"]
 
 
 def _running(start: Scenario, vessel: Vessel, before: tuple[Step, ...]) -> Iterator[Shape]:
@@ -204,13 +245,14 @@ def _running(start: Scenario, vessel: Vessel, before: tuple[Step, ...]) -> Itera
     few = [(*hold, Bath(vessel=vessel.name, baths=n, duration=dwell)) for n in (1, 2)]
     stages: set[tuple[Step, ...]] = {(), hold, *few}
     for stage, share in itertools.product(sorted(stages, key=len), FLOWS):
-        steps = (*before, *stage, Running(vessel=vessel.name, duration=minute))
         opened = _changed(start, vessel, flow=share * vessel.flow)
-        yield Shape(scenario=replace(opened, steps=steps))
+        for begin in _beginnings(start, before, stage):
+            step = Running(vessel=vessel.name, duration=minute, begin=begin)
+            yield Shape(scenario=replace(opened, steps=(*before, *stage, step)))
 
 
 def _holds(start: Scenario, vessel: Vessel) -> list[tuple[Step, ...]]:
-    if _together(start):
+    if together(start):
         return [()]
     renewed = (n for n in RENEWED if n < start.sheet.count)
     return [(Hold(vessel=vessel.name, changes=n),) for n in renewed]
@@ -232,31 +274,32 @@ def _changed(scenario: Scenario, vessel: Vessel, **fields: float) -> Scenario:
     return replace(scenario, vessels=vessels)
 
 
-def describe(scenario: Scenario) -> str:
-    """The steps in one line."""
-    return "; ".join(_words(step, scenario.vessels) for step in scenario.steps)
+def describe(scenario: Scenario, system: str = "metric") -> str:
+    """The steps in one line, in the units of a system."""
+    return "; ".join(_words(step, scenario.vessels, system) for step in scenario.steps)
 
 
-def _words(step: Step, vessels: tuple[Vessel, ...]) -> str:
-    """One step, such as '6 times 4 L in the tray, 10 min each'."""
+def _words(step: Step, vessels: tuple[Vessel, ...], system: str) -> str:
+    """One step, such as '6 × 4 L in tray, 10 min each'."""
     minutes = f"{rounded(step.duration / minute)} min"
     if not hasattr(step, "vessel"):
         return f"drain {rounded(step.duration)} s"
     vessel = next(one for one in vessels if one.name == step.vessel)
-    water = f"{rounded(vessel.volume / litre)} L in {vessel.name}"
+    water = f"{wording.amount(vessel.volume, 'l', system)} in {vessel.name}"
     fresh = getattr(step, "sheets_per_fill", 0)
     often = f", fresh after every {fresh} sheets" if fresh else ""
+    kept = ", kept from before" if getattr(step, "begin", "fresh") == "kept" else ""
     match step:
         case Bath(baths=1):
-            return f"{water}, {minutes}"
+            return f"{water}{kept}, {minutes}"
         case Bath():
-            return f"{step.baths} × {water}, {minutes} each"
+            return f"{step.baths} × {water}{kept and ', the first' + kept[1:]}, {minutes} each"
         case Running():
-            flow = f"{rounded(vessel.flow / litre * minute)} L/min"
-            return f"tap at {flow} through {water}, {minutes}"
+            flow = wording.amount(vessel.flow, "l_min", system)
+            return f"tap at {flow} through {water}{kept}, {minutes}"
         case Hold():
             renewed = f", renewed {step.changes} ×" if step.changes else ""
-            return f"hold in {water}{renewed}"
+            return f"hold in {water}{kept}{renewed}"
         case Transfer():
             return f"row of {step.trays} with {water} each, {minutes} a tray{often}"
         case Aid():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from itertools import pairwise
 
 from washsim.errors import InputError
@@ -87,6 +88,11 @@ class _Writer:
             self.events.append(Fill(at=at, vessel=basin, volume=vessel.volume, step=step))
         self.filled[basin] = at
 
+    def begin(self, basin: int, at: float, number: int, step: Drifting) -> None:
+        """Fill a basin for a step, unless that keeps what stands there."""
+        if step.begin == "fresh" or basin not in self.filled:
+            self.fresh(basin, at, number)
+
     def tap(
         self,
         basin: int,
@@ -148,6 +154,7 @@ class _Writer:
         return arrival
 
 
+@lru_cache(maxsize=64)
 def expand(
     sheet: Sheet,
     fixing: Fixing,
@@ -159,38 +166,70 @@ def expand(
     stuck: tuple[Stuck, ...] = (),
 ) -> Timeline:
     """The evening as a timeline. InputError where steps cannot be carried out as written."""
-    writer = _Writer({vessel.name: vessel for vessel in vessels}, water, handling)
-    lots = _lots(sheet, stuck, steps)
-    lots += [Lot(first=sheet.count + 1 + i, count=1, late=True) for i in range(len(late))]
-    regular = [lot for lot in range(len(lots)) if not lots[lot].late]
-    coming = [_fix(writer, fixing, lot, lot * sheet.interval) for lot in regular]
-    for one in coming:
-        one.sheets = lots[one.lot].count
-    writer.stages.append(
-        Stage(
-            step=0,
-            label="fixing",
-            start=0.0,
-            stop=max(c.ready for c in coming),
-            basins=tuple(range(fixing.baths)),
+    if sheet.batches > 1 and (late or stuck):
+        where = late[0].step if late else stuck[0].step
+        raise InputError(
+            f"step {where}: expected one batch where sheets come late or stick, got {sheet.batches}"
         )
-    )
-    for number, step in enumerate(steps, start=1):
-        guests = [(len(regular) + i, one) for i, one in enumerate(late) if one.step == number]
-        try:
-            coming = _carry_out(writer, number, step, coming, guests, fixing, lots)
-            _stick(writer, number, lots, [one for one in stuck if one.step == number])
-        except InputError as error:
-            raise InputError(f"step {number}, {error}") from None
-    for one in coming:
-        assert one.inside is not None
-        film = handling.film(one.drain)
-        writer.events.append(Lift(at=one.ready, lot=one.lot, film=film))
+    writer = _Writer({vessel.name: vessel for vessel in vessels}, water, handling)
+    regular = _lots(sheet, stuck, steps)
+    guests = [Lot(first=sheet.count + 1 + i, count=1, late=True) for i in range(len(late))]
+    lots = [*regular, *guests]
+    free = 0.0
+    for batch in _by_batch(sheet, regular):
+        coming = _fixed(writer, sheet, fixing, lots, batch, free)
+        if not writer.stages:
+            writer.stages.append(_fixing_stage(fixing, coming))
+        for number, step in enumerate(steps, start=1):
+            joining = [(len(regular) + i, one) for i, one in enumerate(late) if one.step == number]
+            try:
+                coming = _carry_out(writer, number, step, coming, joining, fixing, lots)
+                _stick(writer, number, lots, [one for one in stuck if one.step == number])
+            except InputError as error:
+                raise InputError(f"step {number}, {error}") from None
+        for one in coming:
+            assert one.inside is not None
+            film = handling.film(one.drain)
+            writer.events.append(Lift(at=one.ready, lot=one.lot, film=film))
+        free = max(one.ready for one in coming)
     return Timeline(
         lots=tuple(lots),
         basins=tuple(writer.basins),
         events=in_order(writer.events),
         stages=tuple(writer.stages),
+    )
+
+
+def _by_batch(sheet: Sheet, lots: list[Lot]) -> list[range]:
+    """Numbers of the lots of each batch."""
+    each = [(lot.first - 1) // sheet.count for lot in lots]
+    return [range(each.index(n), each.index(n) + each.count(n)) for n in range(sheet.batches)]
+
+
+def _fixed(
+    writer: _Writer, sheet: Sheet, fixing: Fixing, lots: list[Lot], batch: range, free: float
+) -> list[_Coming]:
+    """The lots of a batch, fixed so that the first is ready when the wash is free, s."""
+    found = []
+    takes = fixing.duration + (fixing.baths - 1) * writer.handling.drain
+    for place, lot in enumerate(batch):
+        enters = max(0.0, free - takes) + place * sheet.interval
+        one = _fix(writer, fixing, lot, enters)
+        if free > 0:
+            # to the last digit, or a vessel would be emptied before the others have left it
+            one.ready = free + place * sheet.interval
+        one.sheets = lots[lot].count
+        found.append(one)
+    return found
+
+
+def _fixing_stage(fixing: Fixing, coming: list[_Coming]) -> Stage:
+    return Stage(
+        step=0,
+        label="fixing",
+        start=0.0,
+        stop=max(c.ready for c in coming),
+        basins=tuple(range(fixing.baths)),
     )
 
 
@@ -204,13 +243,15 @@ def _lots(sheet: Sheet, stuck: tuple[Stuck, ...], steps: tuple[Step, ...]) -> li
     rows = [step.slots for step in steps if isinstance(step, Running)]
 
     def places(number: int) -> list[int]:
-        return [_slot(number, sheet.count, slots) for slots in rows]
+        """Its batch, and its slot in each row."""
+        batch, place = divmod(number - 1, sheet.count)
+        return [batch, *(_slot(place + 1, sheet.count, slots) for slots in rows)]
 
     alone = {number for one in stuck for number in one.covered()}
     if sheet.interval > 0:
-        alone = set(range(1, sheet.count + 1))
+        alone = set(range(1, sheet.count * sheet.batches + 1))
     lots: list[Lot] = []
-    for number in range(1, sheet.count + 1):
+    for number in range(1, sheet.count * sheet.batches + 1):
         last = lots[-1] if lots else None
         apart = last is not None and places(last.first) != places(number)
         if last is None or apart or number in alone or last.first in alone:
@@ -426,7 +467,7 @@ def _gather(
     if isinstance(step, Running) and rate == 0:
         raise InputError(f"vessel: expected one with flow_l_min above 0, {step.vessel!r} has none")
     writer.tap(basin, start, number, step)
-    writer.fresh(basin, start, number)
+    writer.begin(basin, start, number, step)
     arrivals = _arrive(writer, number, step, coming, basin)
     # running and holding wait for a late sheet; fillings keep their rhythm, it joins one of them
     waited = [at for at, one in zip(arrivals, coming, strict=True) if not one.late]
@@ -462,10 +503,12 @@ def _in_a_row(
         raise InputError(f"vessel: expected one with flow_l_min above 0, {step.vessel!r} has none")
     for basin in basins:
         writer.tap(basin, start, number, step)
-        writer.fresh(basin, start, number)
-    count = sum(lot.count for lot in lots if not lot.late)
+        writer.begin(basin, start, number, step)
+    count = sum(one.sheets for one in coming if not one.late)
+    earlier = min(lots[one.lot].first for one in coming) - 1
     arrivals = [
-        writer.move(one, basins[_slot(lots[one.lot].first, count, len(basins))]) for one in coming
+        writer.move(one, basins[_slot(lots[one.lot].first - earlier, count, len(basins))])
+        for one in coming
     ]
     now = max(arrivals) + step.duration
     for basin, before in zip(basins, [None, *basins], strict=False):

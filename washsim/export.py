@@ -80,7 +80,7 @@ def summary(
     lot = result.worst_lot
     litres = result.litres_total * 1e3
     space = result.run.slab.space
-    area = result.scenario.paper_area
+    area = result.paper_area
     clear = clearing(result.scenario)
     return {
         "format": FORMAT,
@@ -166,24 +166,26 @@ def _bill(bill: Bill) -> dict[str, float]:
 def steps(result: Result) -> list[dict[str, Any]]:
     """What each step took and left."""
     found = []
-    for stage in result.run.timeline.stages[1:]:
-        air = isinstance(result.scenario.steps[stage.step - 1], Drain)
-        stop = np.array([stage.stop])
-        left = [d for d in result.drains if d.step == stage.step]
+    for number, step in enumerate(result.scenario.steps, start=1):
+        # one for each batch
+        stages = [one for one in result.run.timeline.stages if one.step == number]
+        air, last = isinstance(step, Drain), stages[-1]
+        stop = np.array([last.stop])
+        left = [d for d in result.drains if d.step == number]
         volume = sum(d.volume for d in left)
         seen = [result.at(lot, stop)[0] for lot in range(len(result.run.of_lot))]
         worst = int(np.argmax(seen))
         found.append(
             {
-                "step": stage.step,
-                "kind": stage.label,
-                "start_min": stage.start / 60,
-                "stop_min": stage.stop / 60,
-                "litres": 1e3 * result.litres_by_step[stage.step - 1],
-                "water_to_paper_l_m2": None if air else 1e3 * result.water_to_paper(stage.step),
+                "step": number,
+                "kind": last.label,
+                "start_min": stages[0].start / 60,
+                "stop_min": last.stop / 60,
+                "litres": 1e3 * result.litres_by_step[number - 1],
+                "water_to_paper_l_m2": None if air else 1e3 * result.water_to_paper(number),
                 "worst_residual_g_m2": 1e3 * float(seen[worst]),
-                "silver_mg_l": 1e3 * result.silver_to_drain(stage.step) / volume if volume else 0.0,
-                "limits": limits_now(result, worst, stage.stop),
+                "silver_mg_l": 1e3 * result.silver_to_drain(number) / volume if volume else 0.0,
+                "limits": limits_now(result, worst, last.stop),
             }
         )
     return found

@@ -83,8 +83,8 @@ def influence(
     progress is called with the share done; what it raises ends the work.
     """
     known = unknowns.unknowns(scenario)
-    first = ladder(scenario.settings.nodes, scenario.sheet.material)[0]
-    nodes, _ = nodes_for(scenario, unknowns.draw(scenario, 16), first)
+    rungs = ladder(scenario.settings.nodes, scenario.sheet.material)
+    nodes, _ = nodes_for(scenario, unknowns.draw(scenario, 16), rungs)
     progress(0.1)
     z = np.zeros((1 + 2 * len(known), len(known)))
     for i in range(len(known)):

@@ -88,7 +88,7 @@ def ledger(result: Result, evenings: int | None = None, flow: float | None = Non
     return Ledger(
         evening=evening,
         per_print=evening.times(1 / result.sheets),
-        per_m2=evening.times(1 / result.scenario.paper_area),
+        per_m2=evening.times(1 / result.paper_area),
         per_year=None if evenings is None else evening.times(evenings),
         evenings=evenings,
         first_water=first.volume if first else 0.0,

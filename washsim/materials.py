@@ -178,6 +178,14 @@ class Sheet:
     interval: float = quantity(
         "min", 0, 120, "minutes between one sheet leaving the fixer and the next", default=0.0
     )
+    batches: int = quantity(
+        "",
+        1,
+        12,
+        "batches of so many sheets; each comes from the fixer as the one before leaves the wash",
+        default=1,
+        whole=True,
+    )
     layers: tuple[Layer, ...] = part(
         Layer, meaning="own layers, front to back; only with paper = 'own'", many=True, default=()
     )

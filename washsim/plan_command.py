@@ -114,7 +114,7 @@ def _row(plan: Plan) -> dict[str, Any]:
         "litres": plan.volume / litre,
         "chance": plan.chance,
         "residual_g_m2": plan.residual / gram,
-        "words": plan.words,
+        "words": plan.words(),
         "scenario": files.dumps(plan.scenario),
     }
 
@@ -162,7 +162,7 @@ def _report(front: Front, own: Result) -> None:
             f"{one.seconds / minute:.0f}",
             number(one.volume / litre),
             f"{100 * one.chance:.0f} %",
-            Text(one.words),
+            Text(one.words()),
         )
     console.print(table)
     for words in verdict(front, own):

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Protocol, TypeVar
 
-from washsim.candidates import describe
+import numpy as np
+
+from washsim.candidates import GRAIN, Shape, describe
 from washsim.errors import InputError
+from washsim.moves import Clash, clashes, moves
 from washsim.scenario import Scenario
 from washsim.units import minute
 from washsim.unknowns import Sample
@@ -20,13 +24,15 @@ class Wish:
     """What is asked for.
 
     seconds from the first sheet leaving the fixer to the last leaving the water; chance that the
-    worst sheet ends at or under the target divided by margin; aid: whether one is at hand.
+    worst sheet ends at or under the target divided by margin; aid: whether one is at hand;
+    rinse: whether prints may be rinsed before anything else.
     """
 
     seconds: float
     chance: float = 0.9
     margin: float = 1.0
     aid: bool = False
+    rinse: bool = True
 
     def __post_init__(self) -> None:
         if not 0 < self.seconds <= LONGEST:
@@ -55,9 +61,13 @@ class Plan:
     residual: float
 
     @property
-    def words(self) -> str:
+    def overlaps(self) -> tuple[Clash, ...]:
+        """Where one pair of hands cannot keep up with it."""
+        return clashes(moves(self.scenario))
+
+    def words(self, system: str = "metric") -> str:
         """Its steps in one line."""
-        return describe(self.scenario)
+        return describe(self.scenario, system)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,7 +75,8 @@ class Front:
     """Plans from the quickest to the one with least water; `own` is the user's own schedule.
 
     Where there is no plan, `closest` comes nearest within the time, and `soonest` meets the wish
-    in the least time found (None: not in WAIT times the time either).
+    in the least time found (None: not in WAIT times the time either). hands: whether schedules that
+    would do were left out because one pair of hands could not keep up.
     """
 
     wish: Wish
@@ -73,19 +84,62 @@ class Front:
     plans: tuple[Plan, ...]
     closest: Plan | None
     soonest: Plan | None
+    hands: bool
     sample: Sample
 
 
-def volume_of(scenario: Scenario) -> float:
-    """m3 of fresh water that the steps take."""
-    timeline = scenario.timeline
-    return sum(timeline.volume(step) for step in range(1, len(scenario.steps) + 1))
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Candidate:
+    """A shape with so many fillings of one dwell, s; seconds, volume as in `Plan`."""
+
+    shape: Shape
+    dwell: float
+    fillings: int
+    seconds: float
+    volume: float
 
 
-def best_of(plans: Iterable[Plan]) -> list[Plan]:
+class Taking(Protocol):
+    """What takes time, s, and water, m3."""
+
+    @property
+    def seconds(self) -> float: ...
+
+    @property
+    def volume(self) -> float: ...
+
+
+T = TypeVar("T", bound=Taking)
+
+
+def best_of(found: Iterable[T]) -> list[T]:
     """Those that no other beats in both minutes and litres, quickest first."""
-    kept: list[Plan] = []
-    for one in sorted(plans, key=lambda one: (one.seconds, one.volume)):
+    kept: list[T] = []
+    for one in sorted(found, key=lambda one: (one.seconds, one.volume)):
         if not kept or one.volume < kept[-1].volume:
             kept.append(one)
     return kept
+
+
+def spread(pool: list[Candidate], count: int) -> list[Candidate]:
+    """Of those that no other beats in time and water, so many, far apart, quickest first."""
+    best = best_of(pool)
+    if len(best) <= count:
+        return best
+    place = np.array([[one.seconds, np.log(one.volume)] for one in best])
+    place = (place - place.min(axis=0)) / np.ptp(place, axis=0)
+    chosen = [0, len(best) - 1]
+    while len(chosen) < count:
+        away = np.abs(place[:, None] - place[chosen]).sum(axis=2).min(axis=1)
+        chosen.append(int(np.argmax(away)))
+    return [best[i] for i in sorted(chosen)]
+
+
+def promising(pool: list[Candidate]) -> list[Shape]:
+    """Shapes of candidates that take at most half as much water again as the best as quick."""
+    found: list[Shape] = []
+    for one in pool:
+        best = min(x.volume for x in pool if x.seconds <= one.seconds + GRAIN)
+        if one.volume <= 1.5 * best and one.shape not in found:
+            found.append(one.shape)
+    return found

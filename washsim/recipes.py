@@ -29,6 +29,17 @@ def _temperature_end() -> float | None:
     return quantity("c", 1, 45, "temperature here at the end, if it drifts", default=None)
 
 
+BEGINNINGS = ("fresh", "kept")
+
+
+def _begin() -> str:
+    return choice(
+        BEGINNINGS,
+        "first water: fresh, or kept if some stands there from a step or a batch before",
+        default="fresh",
+    )
+
+
 def _per_fill() -> int:
     return quantity(
         "", 0, 200, "sheets after which the bath is made fresh; 0 never", default=0, whole=True
@@ -72,6 +83,7 @@ class Bath:
     vessel: str = _vessel()
     baths: int = quantity("", 1, 60, "how many fillings in all", default=1, whole=True)
     duration: float = quantity("min", 0.01, 3000, "time in each filling, from when all are in")
+    begin: str = _begin()
     temperature: float | None = _temperature()
     water: str | None = _water()
     temperature_end: float | None = _temperature_end()
@@ -98,6 +110,7 @@ class Running:
         default=1,
         whole=True,
     )
+    begin: str = _begin()
     temperature: float | None = _temperature()
     water: str | None = _water()
     temperature_end: float | None = _temperature_end()
@@ -115,6 +128,7 @@ class Hold:
         "", 0, 60, "times the water is renewed, spread over the sheets", default=0, whole=True
     )
     duration: float = quantity("min", 0, 3000, "time after the last sheet is in", default=0.0)
+    begin: str = _begin()
     temperature: float | None = _temperature()
     water: str | None = _water()
     temperature_end: float | None = _temperature_end()

@@ -389,6 +389,11 @@ class Result:
     def sheets(self) -> int:
         return len(self.lot_of_sheet)
 
+    @property
+    def paper_area(self) -> float:
+        """One side of all sheets of all batches, m2."""
+        return self.sheets * self.scenario.sheet.area
+
     def water_to_paper(self, step: int) -> float:
         """m3 in the vessel per m2 of paper (one side) in a step; running water not counted."""
         stage = next(s for s in self.run.timeline.stages if s.step == step)

@@ -137,7 +137,7 @@ class Scenario:
 
     @property
     def paper_area(self) -> float:
-        """One side of all sheets, late ones included, m2."""
+        """One side of the sheets that are in the wash together, late ones included, m2."""
         return (self.sheet.count + len(self.late)) * self.sheet.area
 
     def but(self, changes: dict[str, Any] | None = None, **paths: Any) -> Scenario:

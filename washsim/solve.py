@@ -6,10 +6,11 @@ from collections.abc import Callable
 
 import numpy as np
 
+from washsim import aid
 from washsim import timeline as happening
-from washsim.aid import releases
 from washsim.engine import march
 from washsim.engine.segment import Segment
+from washsim.engine.solving import Known
 from washsim.materials import Paper
 from washsim.result import Drained, Result, Run
 from washsim.scenario import Scenario
@@ -22,8 +23,8 @@ Nodes = tuple[str, Intervals]
 
 _LADDER = ((12, 4), (16, 6), (24, 10), (32, 14))
 """Lobatto intervals of slow and of quick layers, coarse to fine."""
-_ROUGH = (6, 3)
-"""A rung below, for draws that are held against readings: good to a hundredth or so."""
+_ROUGH = ((6, 2), (8, 2))
+"""The same where a hundredth at the end of a wash is good enough; its first seconds are not."""
 _EVEN = (80, 20)
 """Even intervals of slow and of quick layers, the fall-back and the independent check."""
 
@@ -80,15 +81,20 @@ def good_enough(scenario: Scenario) -> float:
     return max(asked, PIECES) if pieces else asked
 
 
+def time_tolerance(scenario: Scenario, accuracy: float | None = None) -> float:
+    """What steps in time may err by, as in `bending`; accuracy: else the scenario's."""
+    return _TIME * (scenario.settings.accuracy if accuracy is None else accuracy)
+
+
 def ladder(nodes: str, paper: Paper, rough: bool = False) -> list[Nodes]:
     """Node families and counts to try for a setting of nodes, coarse to fine.
 
-    rough: from a rung below those of a run.
+    rough: with those that are only good enough for what is left at the end.
     """
     if nodes == "even":
         slow, quick = _EVEN
         return [("even", _intervals(paper, n * slow, n * quick)) for n in (1, 2)]
-    pairs = (_ROUGH, *_LADDER) if rough else _LADDER
+    pairs = (*_ROUGH, *_LADDER) if rough else _LADDER
     return [("lobatto", _intervals(paper, *pair)) for pair in pairs]
 
 
@@ -126,30 +132,39 @@ def march_through(
     sample: Sample = NOMINAL,
     drift: float = _DRIFT,
     accuracy: float | None = None,
+    known: Known | None = None,
 ) -> Run:
     """March one discretisation, and a member for each of the sample's, through the evening.
 
-    progress is called after each event. accuracy of the steps of held fixer that fills up; else
-    the scenario's. What the run says of water drained is the first member's.
+    progress is called after each event. accuracy of the steps where laws bend; else the
+    scenario's. known: modes that runs with the same paper, nodes and sample may share. What the
+    run says of water drained is the first member's.
     """
     paper = scenario.sheet.material
     sheet = build_slab(paper, family, intervals, sample)
     species = thiosulfate(scenario, paper)
-    extra = releases(scenario, timeline, paper, sheet, sample)
+    sulfite = aid.beside(scenario, timeline, sheet, sample)
     lots = engine_lots(scenario, timeline, sample.members)
-    tolerance = _TIME * (scenario.settings.accuracy if accuracy is None else accuracy)
-    state = march.March([sheet], lots, len(timeline.basins), sample.members, tolerance, drift)
+    state = march.March(
+        [sheet],
+        lots,
+        len(timeline.basins),
+        sample.members,
+        time_tolerance(scenario, accuracy),
+        drift,
+        known,
+    )
     steps: dict[int, int] = {}
     segments: list[Segment] = []
     drained: list[Drained] = []
     for event in timeline.events:
-        while extra and extra[0].at[0] <= event.at:
-            segments += state.run([extra.pop(0)])
+        happens = translate(scenario, timeline, paper, species, event, sample)
+        if sulfite is not None:
+            segments += state.run(sulfite.until(event, happens.at))
         before, full = state.tally.drained, 0.0
         if isinstance(event, happening.Dump):
             tank = state.tanks[event.vessel]
             full = float((tank.volume + tank.dead_volume)[0])
-        happens = translate(scenario, timeline, paper, species, event, sample)
         news = list(state.run([happens]))
         segments += news
         if isinstance(event, happening.Dump):

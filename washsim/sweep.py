@@ -125,11 +125,11 @@ def _rows(sweep: Sweep, number: int, combination: dict[str, Any]) -> dict[str, l
     """One combination's rows, one a draw."""
     scenario = sweep.base.but(combination)
     sample = unknowns.draw(scenario, sweep.draws, SEED)
-    rungs = ladder(scenario.settings.nodes, scenario.sheet.material)
-    nodes, _ = nodes_for(scenario, sample, rungs[0])
+    rungs = ladder(scenario.settings.nodes, scenario.sheet.material, rough=True)
+    nodes, _ = nodes_for(scenario, sample, rungs)
     worst = observe(scenario, sample, ends, nodes).max(axis=1)
     timeline = scenario.timeline
-    water = sum(timeline.volume(step) for step in range(1, len(scenario.steps) + 1))
+    water = timeline.fresh_water
     count = sample.members
     return {
         "combination": [number] * count,

@@ -123,6 +123,11 @@ class Timeline:
         """s; sheets that still drain then are lifted already."""
         return max(self.events[-1].at, self.stages[-1].stop)
 
+    @property
+    def fresh_water(self) -> float:
+        """m3 that all steps take, filled and run."""
+        return sum(self.volume(step) for step in {one.step for one in self.stages[1:]})
+
     def volume(self, step: int) -> float:
         """Fresh water that a step takes, m3, filled and run."""
         poured = sum(e.volume for e in self.events if isinstance(e, Fill) and e.step == step)

@@ -11,14 +11,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from washsim import aid
 from washsim import timeline as happening
-from washsim.aid import releases
 from washsim.engine import march
 from washsim.engine.space import Array, Slab
 from washsim.errors import InputError
-from washsim.recipes import Aid
 from washsim.scenario import Scenario, value_at
-from washsim.solve import Nodes
+from washsim.solve import Nodes, time_tolerance
 from washsim.translate import build_slab, engine_lots, thiosulfate, translate
 from washsim.units import minute
 from washsim.unknowns import NOMINAL, Sample
@@ -47,27 +46,26 @@ def follow(
 
     member is a sample of one. InputError where the durations would change the order of events.
     """
-    paper = scenario.sheet.material
+    paper, apart = scenario.sheet.material, marched_apart(scenario)
+    if apart:
+        member = member.part(np.zeros(len(values), dtype=int))
     sheet = build_slab(paper, *nodes, member)
-    if len(values) > 1 and one_by_one(scenario):
-        each = [follow(scenario, knobs, row[None], nodes, member) for row in values]
-        return Followed(
-            np.concatenate([one.ends for one in each]), np.concatenate([one.worst for one in each])
-        )
     first = _with(scenario, knobs, values[0])
     timeline = first.timeline
     times = _times(first, knobs, values)
     species = thiosulfate(scenario, paper)
-    lots = engine_lots(scenario, timeline)
-    state = march.March([sheet], lots, len(timeline.basins), 1)
-    extra = releases(first, timeline, paper, sheet, member)
+    lots = engine_lots(scenario, timeline, member.members)
+    tanks, tolerance = len(timeline.basins), time_tolerance(scenario)
+    state = march.March([sheet], lots, tanks, member.members, tolerance)
+    sulfite = aid.beside(first, timeline, sheet, member)
     marks = _renewals(timeline)
     ends, worst = [times[-1]], []
     for i, event in enumerate(timeline.events):
-        while extra and extra[0].at[0] <= event.at:
-            _run(state, extra.pop(0))
+        at = times[i] if apart else _collapsed(times[i])
+        for release in sulfite.until(event, at) if sulfite else ():
+            _run(state, release)
         happens = translate(first, timeline, paper, species, event, member)
-        _run(state, replace(happens, at=_collapsed(times[i])))
+        _run(state, replace(happens, at=at))
         if i in marks:
             ends.insert(-1, times[i])
             worst.append(_worst(state, sheet, len(values)))
@@ -75,14 +73,13 @@ def follow(
     return Followed(np.stack(ends, axis=1), np.stack(worst, axis=1))
 
 
-def one_by_one(scenario: Scenario) -> bool:
-    """Whether each candidate needs a march of its own: its steps in time are its own.
+def marched_apart(scenario: Scenario) -> bool:
+    """Whether candidates share no modes: their steps in time are their own.
 
-    So it is with sulfite, held fixer that fills up, films that fixer stirs and tanks in a row.
+    So it is with held fixer that fills up, films that fixer stirs and tanks in a row.
     """
     return (
-        any(isinstance(step, Aid) for step in scenario.steps)
-        or any(layer.saturation is not None for layer in scenario.sheet.material.layers)
+        any(layer.saturation is not None for layer in scenario.sheet.material.layers)
         or any(getattr(step, "slots", 1) > 1 for step in scenario.steps)
         or any(vessel.stirring == "still" for vessel in scenario.vessels)
     )
@@ -119,12 +116,15 @@ def _kind(event: happening.Event) -> tuple[type, int]:
 
 def _renewals(timeline: happening.Timeline) -> list[int]:
     """Numbers of the events that end a filling of the last step with all sheets in it."""
-    last = timeline.stages[-1].step
+    last = timeline.stages[-1]
     full = max(event.at for event in timeline.events if isinstance(event, happening.Place))
     return [
         i
         for i, event in enumerate(timeline.events)
-        if isinstance(event, happening.Dump) and event.step == last and event.at > full
+        if isinstance(event, happening.Dump)
+        and event.step == last.step
+        # that which begins the step ends no filling of it
+        and event.at > max(full, last.start + 1e-6)
     ]
 
 

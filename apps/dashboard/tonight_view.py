@@ -193,7 +193,7 @@ def alone(scenario: Scenario, wishes: Wishes, system: str) -> dict[str, Any]:
     own = plans.Plan(
         scenario=scenario,
         seconds=stages[-1].stop - stages[1].start,
-        volume=plans.volume_of(scenario),
+        volume=scenario.timeline.fresh_water,
         chance=float("nan"),
         residual=float("nan"),
     )

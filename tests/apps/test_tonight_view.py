@@ -24,7 +24,7 @@ def plan_of(scenario: Any, chance: float = 0.93) -> plans.Plan:
     return plans.Plan(
         scenario=scenario,
         seconds=stages[-1].stop - stages[1].start,
-        volume=plans.volume_of(scenario),
+        volume=scenario.timeline.fresh_water,
         chance=chance,
         residual=0.009e-3,
     )

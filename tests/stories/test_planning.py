@@ -112,4 +112,4 @@ def test_s29_a_spent_fixer_is_told_whatever_the_plan():
     front = planner.plan(spent, Wish(seconds=60 * MINUTE), NOMINAL)
     for one in front.plans:
         assert any("silver" in words for words in advice.unfixed(solve(one.scenario)))
-        assert candidates.describe(one.scenario) == one.words
+        assert candidates.describe(one.scenario) == one.words()

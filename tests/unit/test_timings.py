@@ -62,13 +62,18 @@ def test_two_knobs_and_a_draw() -> None:
         assert found.worst[row, -1] == pytest.approx(float(alone), rel=1e-9)
 
 
-@pytest.mark.parametrize("name", ["aid", "still"])
-def test_candidates_that_cannot_share_a_march_are_marched_alone(name: str) -> None:
-    scenario = files.example(name)
-    assert timings.one_by_one(scenario)
-    assert not timings.one_by_one(files.example("demo"))
-    saturating = files.example("demo").but({"sheet.explanation": "saturating"})
-    assert timings.one_by_one(saturating)
+def test_candidates_that_share_no_modes_are_the_same_as_one_alone() -> None:
+    scenario = files.example("demo").but({"sheet.explanation": "saturating"})
+    assert timings.marched_apart(scenario)
+    assert timings.marched_apart(files.example("still"))
+    assert not timings.marched_apart(files.example("demo"))
+    member = unknowns.draw(scenario, 8).part(slice(3, 4))
+    values, nodes = MINUTE * np.array([[3.0], [11.0]]), nodes_of(scenario)
+    both = timings.follow(scenario, ("steps.1.duration",), values, nodes, member)
+    for row, value in enumerate(values):
+        alone = timings.follow(scenario, ("steps.1.duration",), value[None], nodes, member)
+        # steps in time follow the worst of all members, so only the tolerance is shared
+        assert both.worst[row] == pytest.approx(alone.worst[0], rel=1e-3)
 
 
 def test_durations_that_change_the_order_of_events_are_refused() -> None:

@@ -19,17 +19,19 @@ from washsim.unknowns import NOMINAL
 
 MINUTE = 60.0
 HELD, LOAD, TARGET = 0.25, 25.0, 0.015  # L/m2, g/m2, g/m2
-SHEETS = 100
-IDEAL = 'stirring = "perfect"\nleast_l = 1'
+SHEETS = 3
+WIDE, HIGH = 1.015, 0.508  # m; ten times the usual, yet hands fill a bath for them in two minutes
+LARGE = f"count = {SHEETS}\nwidth_cm = {100 * WIDE}\nheight_cm = {100 * HIGH}"
+IDEAL = 'stirring = "perfect"\nleast_l = 0.5'
 
 
 @pytest.mark.source("arithmetic: n changes leave (1 + E)^-n of the load, E litres over held litres")
 def test_ideal_fillings_are_those_of_the_closed_form() -> None:
     """Every bath ends in equilibrium, so a plan of n fillings takes 2 n minutes, the least dwell,
     and n times the least jug of water that the closed form asks for."""
-    text = scenario("ideal", baths(60, 1, 60, IDEAL), sheet=f"count = {SHEETS}")
+    text = scenario("ideal", baths(60, 1, 60, IDEAL), sheet=LARGE)
     front = planner.plan(files.loads(text), Wish(seconds=12 * MINUTE), NOMINAL)
-    held = HELD * SHEETS * 0.203 * 0.254
+    held = HELD * SHEETS * WIDE * HIGH
     assert [sum(step.baths for step in one.scenario.steps) for one in front.plans] == [
         2,
         3,

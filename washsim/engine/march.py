@@ -20,7 +20,7 @@ from washsim.engine.bending import TOLERANCE
 from washsim.engine.interval import Conditions
 from washsim.engine.release import released
 from washsim.engine.segment import AIR, Course, Segment
-from washsim.engine.solving import Solving
+from washsim.engine.solving import Known, Solving
 from washsim.engine.space import Array, Slab
 
 DRIFT = 0.033
@@ -32,7 +32,8 @@ class March(Solving):
 
     slabs: the kinds of slab; lots: (kind, area (M,), start concentration (M,)); tanks: count;
     tolerance: of `bending`, for laws that bend; drift: part by which the waters of a row of tanks
-    may change in one piece. All start at time zero: tanks empty, lots in the air.
+    may change in one piece; known: modes of the same slabs, to be used and added to. All start at
+    time zero: tanks empty, lots in the air.
     """
 
     def __init__(
@@ -43,8 +44,9 @@ class March(Solving):
         members: int,
         tolerance: float = TOLERANCE,
         drift: float = DRIFT,
+        known: Known | None = None,
     ) -> None:
-        super().__init__(slabs, lots, tanks, members, tolerance)
+        super().__init__(slabs, lots, tanks, members, tolerance, known)
         self.drift = drift
 
     def run(self, events: Iterable[Event]) -> Iterator[Segment]:

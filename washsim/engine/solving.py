@@ -30,10 +30,17 @@ Groups = dict[tuple[int, tuple[float, float]], list[int]]
 """Kind of slab and faces open (front, back) -> the lots that are so."""
 Courses = tuple[Course, dict[int, tuple[Course, ...]], dict[int, Array], Array, Following | None]
 """Waters' and each lot's; each lot's state (M, u) and the waters (M, 1 or 2) at the end; films."""
+Known = dict[tuple, Modes]
+"""Modes by what they are modes of."""
+KEPT = 40
+"""Modes that are kept at once: a batch that comes one by one needs two dozen."""
 
 
 class Solving(State):
-    """The state, and intervals that advance it; tolerance: of `bending`."""
+    """The state, and intervals that advance it; tolerance: of `bending`.
+
+    known: where modes are kept once computed; to be shared by marches of the same slabs only.
+    """
 
     def __init__(
         self,
@@ -42,10 +49,11 @@ class Solving(State):
         tanks: int,
         members: int,
         tolerance: float,
+        known: Known | None = None,
     ) -> None:
         super().__init__(slabs, lots, tanks, members)
         self.tolerance = tolerance
-        self._modes: dict[tuple, Modes] = {}
+        self.known: Known = {} if known is None else known
 
     def boundless(self, index: int, at: Conditions, start: Array) -> Segment:
         """Each lot decays by itself towards a concentration that never changes."""
@@ -242,11 +250,11 @@ class Solving(State):
     def alone(self, lot: Lot, at: Conditions, faces: tuple[float, float]) -> Modes:
         """Modes of one slab in water that does not change; computed once."""
         key: tuple = (lot.slab, faces, _fingerprint(at.free_diffusivity, at.quickening, at.film))
-        if key not in self._modes:
+        if key not in self.known:
             slab = self.slabs[lot.slab]
             fluxes = slab_fluxes(slab, at, at.film * np.array(faces))
-            self._modes[key] = modes(slab.capacity, fluxes[:, :, :-1])
-        return self._modes[key]
+            self._keep(key, modes(slab.capacity, fluxes[:, :, :-1]))
+        return self.known[key]
 
     def _together(
         self, tank: Tank, at: Conditions, groups: Groups, areas: list[Array], parted: bool
@@ -258,14 +266,19 @@ class Solving(State):
             tuple(groups),
             _fingerprint(*numbers, tank.volume, tank.dead_volume, *areas),
         )
-        if key not in self._modes:
+        if key not in self.known:
             system = [
                 (self.slabs[kind], at.film * np.array(faces), area)
                 for (kind, faces), area in zip(groups, areas, strict=True)
             ]
             dead = tank.dead_volume if parted else None
-            self._modes[key] = modes(*tank_system(system, at, tank.volume, dead))
-        return self._modes[key]
+            self._keep(key, modes(*tank_system(system, at, tank.volume, dead)))
+        return self.known[key]
+
+    def _keep(self, key: tuple, found: Modes) -> None:
+        if len(self.known) >= KEPT:
+            del self.known[next(iter(self.known))]
+        self.known[key] = found
 
 
 def _fingerprint(*arrays: Array) -> bytes:
