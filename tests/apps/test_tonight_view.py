@@ -109,6 +109,17 @@ def test_wishes_that_cannot_be_are_refused_in_words(name: str, value: Any, messa
 # the front
 
 
+def test_a_front_is_told_in_gallons_too_words_and_all() -> None:
+    none = front_of(closest=plan_of(LESS, 0.5), hands=True)
+    told = tonight_view.front(none, "us")["sentence"]
+    assert "4 × 1.06 gal in tray" in told
+    assert told.endswith(plans.HANDS)
+    (point,) = tonight_view.front(front_of(plan_of(LESS)), "us")["plans"]
+    assert "gal" in point["words"]
+    lines = tonight_view.detail(LESS, Wishes(), "us", plan_of(LESS))["lines"]
+    assert " L" not in lines[0]
+
+
 def test_a_front_is_told_in_litres_minutes_and_chances() -> None:
     found = tonight_view.front(front_of(plan_of(LESS)), "metric")
     (point,) = found["plans"]
