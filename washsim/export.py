@@ -217,7 +217,11 @@ def write_csv(result: Result, stream: TextIO) -> None:
     # a list: two basins may bear one label
     columns = [("minutes", result.times / 60)]
     for i, lot in enumerate(timeline.lots):
-        name = f"sheet {lot.first}" if lot.count == 1 else f"sheets {lot.first}-{lot.count}"
+        name = (
+            f"sheet {lot.first}"
+            if lot.count == 1
+            else f"sheets {lot.first}-{lot.first + lot.count - 1}"
+        )
         columns.append((f"{name} residual_g_m2", 1e3 * result.residual[i]))
     floors = [result.floor(result.worst_lot, float(time)) for time in result.times]
     columns.append(("floor_g_m2", 1e3 * np.array(floors)))

@@ -14,12 +14,12 @@ from rich.text import Text
 
 from washsim import advice, files, planner
 from washsim.errors import InputError
-from washsim.plans import Front, Plan, Wish
+from washsim.plans import HANDS, Front, Plan, Wish
 from washsim.recipes import Aid
 from washsim.result import Result
 from washsim.solve import solve
 from washsim.terminal import DEMO, Terminal, asked_for, number, place, progress, write
-from washsim.units import gram, litre, minute, rounded
+from washsim.units import SYSTEMS, UNITS, amount, gram, in_system, litre, minute, rounded
 
 PLAN_FORMAT = "washsim-plan-1"
 NONE_FOUND = 1
@@ -49,6 +49,12 @@ def add_command(commands: Any) -> None:
         "--margin", type=_number, default=1.0, metavar="F", help="stay under the target over F (1)"
     )
     plan.add_argument("--aid", action="store_true", help="a wash aid is at hand")
+    plan.add_argument(
+        "--no-rinse",
+        action="store_true",
+        help="no print is rinsed by itself before a holding bath or a wash aid",
+    )
+    plan.add_argument("--units", choices=SYSTEMS, default="metric", help="of water")
     plan.add_argument("--json", action="store_true", help="one JSON object on stdout")
     plan.add_argument("--write", metavar="DIR", help="write each plan as a scenario file there")
     plan.set_defaults(run=run_plan)
@@ -72,13 +78,19 @@ def run_plan(given: argparse.Namespace) -> int:
     with place(given.file or DEMO), progress("planning") as tell:
         own = solve(scenario)
         seconds = _own_seconds(own) if given.minutes is None else given.minutes * minute
-        wish = Wish(seconds=seconds, chance=given.chance, margin=given.margin, aid=aided)
+        wish = Wish(
+            seconds=seconds,
+            chance=given.chance,
+            margin=given.margin,
+            aid=aided,
+            rinse=not given.no_rinse,
+        )
         front = planner.plan(scenario, wish, progress=tell)
     written = _write_plans(front, given.write) if given.write else []
     if given.json:
         print(json.dumps(summary(front), indent=2, allow_nan=False))
     else:
-        _report(front, own)
+        _report(front, own, given.units)
         for path in written:
             Terminal().print(Text(f"wrote {path}"))
     return 0 if front.plans else NONE_FOUND
@@ -99,12 +111,14 @@ def summary(front: Front) -> dict[str, Any]:
         "chance": wish.chance,
         "margin": wish.margin,
         "aid": wish.aid,
+        "rinse": wish.rinse,
         "target_g_m2": front.own.scenario.target.limit / gram,
         "draws": front.sample.members,
         "own": _row(front.own),
         "plans": [_row(one) for one in front.plans],
         "closest": front.closest and _row(front.closest),
         "soonest": front.soonest and _row(front.soonest),
+        "hands": front.hands,
     }
 
 
@@ -138,7 +152,7 @@ def _fill(plan: Plan, stream: TextIO) -> None:
     stream.write(files.dumps(plan.scenario))
 
 
-def _report(front: Front, own: Result) -> None:
+def _report(front: Front, own: Result, units: str) -> None:
     """Tables and sentences for a"""
     console = Terminal()
     scenario = front.own.scenario
@@ -149,7 +163,8 @@ def _report(front: Front, own: Result) -> None:
     console.print(Text(asked(front)))
     table = Table(title="Plans", title_justify="left")
     table.add_column("")
-    for name in ("minutes", "water, L", "chance"):
+    unit = in_system(UNITS["l"], units)
+    for name in ("minutes", f"water, {unit.label}", "chance"):
         table.add_column(name, justify="right")
     table.add_column("steps")
     named = [("your steps", front.own)]
@@ -160,12 +175,12 @@ def _report(front: Front, own: Result) -> None:
         table.add_row(
             name,
             f"{one.seconds / minute:.0f}",
-            number(one.volume / litre),
+            number(unit.from_si(one.volume)),
             f"{100 * one.chance:.0f} %",
-            Text(one.words()),
+            Text(one.words(units)),
         )
     console.print(table)
-    for words in verdict(front, own):
+    for words in verdict(front, own, units):
         console.print(Text(words))
 
 
@@ -180,22 +195,22 @@ def asked(front: Front) -> str:
     )
 
 
-def verdict(front: Front, own: Result) -> list[str]:
+def verdict(front: Front, own: Result, units: str = "metric") -> list[str]:
     """What came of it, in sentences."""
     if not front.plans:
-        return _none(front)
+        return _none(front, units)
     least = front.plans[-1]
     mine, saved = front.own, front.own.volume - least.volume
     words = [
-        f"Least water: {rounded(least.volume / litre)} L in {least.seconds / minute:.0f} min. "
-        f"Least time: {rounded(front.plans[0].volume / litre)} L in "
+        f"Least water: {amount(least.volume, units)} in {least.seconds / minute:.0f} min. "
+        f"Least time: {amount(front.plans[0].volume, units)} in "
         f"{front.plans[0].seconds / minute:.0f} min."
     ]
     if saved > 0:
         words.append(
-            f"Your own steps take {rounded(mine.volume / litre)} L and "
+            f"Your own steps take {amount(mine.volume, units)} and "
             f"{mine.seconds / minute:.0f} min: the plan with least water saves "
-            f"{rounded(saved / litre)} L, {100 * saved / mine.volume:.0f} %."
+            f"{amount(saved, units)}, {100 * saved / mine.volume:.0f} %."
         )
     longer, equal = planner.seconds_to_equal(least, own.worst_residual), own.worst_residual / gram
     words.append(
@@ -215,7 +230,7 @@ def verdict(front: Front, own: Result) -> list[str]:
     return words
 
 
-def _none(front: Front) -> list[str]:
+def _none(front: Front, units: str) -> list[str]:
     wish = front.wish
     words = [
         f"No plan: nothing found with these vessels meets it within "
@@ -226,8 +241,10 @@ def _none(front: Front) -> list[str]:
     if front.soonest is not None:
         words.append(
             f"Soonest: {front.soonest.seconds / minute:.0f} min with "
-            f"{rounded(front.soonest.volume / litre)} L."
+            f"{amount(front.soonest.volume, units)}."
         )
     else:
         words.append(f"Nothing found in {planner.WAIT:g} times the time either.")
+    if front.hands:
+        words.append(HANDS)
     return words

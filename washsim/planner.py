@@ -40,7 +40,11 @@ def plan(
             f"got {scenario.water.temperature - celsius(0):g}"
         )
     if scenario.late:
-        raise InputError("late: expected none to plan with; count them among the sheets")
+        # who joins when is what a plan is for: no filling is known before the guest has come
+        raise InputError(
+            "late: expected none to plan with; count late sheets among the batch, or plan without "
+            "them and add them to the plan afterwards"
+        )
     if sample is None:
         sample = unknowns.draw(everything(scenario, wish.aid))
     tell = progress or (lambda share: None)

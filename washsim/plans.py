@@ -19,6 +19,9 @@ LONGEST = 24 * 60 * minute
 """Longest time that can be asked for, s."""
 
 
+HANDS = "Schedules in which one pair of hands could not keep up were left out."
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wish:
     """What is asked for.

@@ -46,6 +46,7 @@ ADVANCED = (
 )
 """Fields that are folded away at first: the physics, and what few sinks know."""
 _LABELS = {
+    "begin": "First water",
     "film": "Film thickness",
     "count": "Sheets",
     "interval": "Interval",
@@ -227,6 +228,7 @@ def option_label(name: str, key: str) -> str:
         ("preset", "own"): "Own target",
         ("stirring", "shuffled"): "A pile, shuffled",
         ("stirring", "still"): "Still, moved by what fixer weighs",
+        ("begin", "kept"): "Kept from before",
     }
     if (name, key) in own:
         return own[name, key]

@@ -22,7 +22,8 @@ from washsim_dashboard import edits, form, run_mode, share
 
 GROUPS: dict[str, tuple[str, ...]] = {
     "Prints": (
-        *("sheet.count", "sheet.width", "sheet.height", "sheet.paper", "sheet.interval"),
+        *("sheet.count", "sheet.width", "sheet.height", "sheet.paper"),
+        *("sheet.interval", "sheet.batches"),
         *("fixing.fixer", "fixing.duration", "fixing.sheets_per_litre"),
     ),
     "Tap": ("water.temperature", "water.price", "water.tap_temperature", "water.heat_price"),
@@ -31,6 +32,7 @@ GROUPS: dict[str, tuple[str, ...]] = {
 """Fields of the scenario that this page asks for; all others are Explore's."""
 SAID = {
     "sheet.interval": "One print every",
+    "sheet.batches": "Batches in a row",
     "fixing.duration": "Fixing time",
     "fixing.sheets_per_litre": "Fixed per litre before",
     "water.temperature": "Wash water",
@@ -61,6 +63,7 @@ class Wishes:
     minutes: float = 90 * minute
     chance: float = 0.9
     aid: str = "no"
+    rinse: str = "yes"
     evenings: int = 40
     start: str = "19:30"
     clock: str = "24"
@@ -68,7 +71,12 @@ class Wishes:
 
     @property
     def wish(self) -> plans.Wish:
-        return plans.Wish(seconds=self.minutes, chance=self.chance, aid=self.aid == "yes")
+        return plans.Wish(
+            seconds=self.minutes,
+            chance=self.chance,
+            aid=self.aid == "yes",
+            rinse=self.rinse == "yes",
+        )
 
     def style(self, system: str) -> wording.Style:
         start = wording.start_of(self.start)
@@ -77,6 +85,7 @@ class Wishes:
 
 CHOICES: dict[str, tuple[tuple[str, str], ...]] = {
     "aid": (("no", "None"), ("yes", "2 % sulfite")),
+    "rinse": (("yes", "Where it helps"), ("no", "None")),
     "clock": (("24", "24 h"), ("12", "12 h")),
     "paper": (("a4", "A4"), ("letter", "Letter")),
 }
@@ -84,6 +93,7 @@ LABELS = {
     "minutes": "Time there is",
     "chance": "Chance of the target",
     "aid": "Wash aid at hand",
+    "rinse": "Pre-rinse",
     "evenings": "Evenings a year",
     "start": "First print fixed at",
     "clock": "Clock",
@@ -91,6 +101,7 @@ LABELS = {
 }
 MEANINGS = {
     "aid": "whether plans may use a sulfite bath",
+    "rinse": "whether plans may rinse prints by themselves before a holding bath or a wash aid",
     "start": "clock time, such as 19:30 or 7:30 pm",
     "clock": "face of the clock",
     "paper": "paper in the printer",
@@ -223,7 +234,7 @@ def _point(plan: plans.Plan, system: str) -> dict[str, Any]:
         "unit": unit.label,
         "amount": wording.amount(plan.volume, "l", system),
         "chance": percent(plan.chance),
-        "words": plan.words,
+        "words": plan.words(system),
         "state": share.pack(plan.scenario),
     }
 
@@ -248,12 +259,12 @@ def _sentence(found: plans.Front, system: str) -> str:
     told = f"No plan with these vessels meets the target with a chance of {chance} in this time"
     if found.closest is not None:
         told += (
-            f". Closest: {found.closest.words}, {found.closest.seconds / minute:.0f} min, "
+            f". Closest: {found.closest.words(system)}, {found.closest.seconds / minute:.0f} min, "
             f"chance {percent(found.closest.chance)}"
         )
     if found.soonest is not None:
-        told += f". With {found.soonest.seconds / minute:.0f} min: {found.soonest.words}"
-    return f"{told}."
+        told += f". With {found.soonest.seconds / minute:.0f} min: {found.soonest.words(system)}"
+    return f"{told}. {plans.HANDS}" if found.hands else f"{told}."
 
 
 def percent(share_of: float) -> str:
@@ -307,8 +318,9 @@ def _lines(result: Result, plan: plans.Plan | None, system: str) -> list[str]:
     end = f"At the end the worst print is held up by {limits}."
     if plan is None:
         return [advice.sentence(result), end]
+    words = plan.words(system)
     return [
-        f"{plan.words[0].upper()}{plan.words[1:]}: {wording.amount(plan.volume, 'l', system)} in "
+        f"{words[0].upper()}{words[1:]}: {wording.amount(plan.volume, 'l', system)} in "
         f"{plan.seconds / minute:.0f} min.",
         f"The worst print ends under the target in {percent(plan.chance)} of the draws of what "
         f"nobody has measured; with the chance asked for it stays under "

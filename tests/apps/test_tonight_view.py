@@ -37,6 +37,7 @@ def front_of(*found: plans.Plan, scenario: Any = DEMO, **others: Any) -> plans.F
         plans=found,
         closest=others.get("closest"),
         soonest=others.get("soonest"),
+        hands=others.get("hands", False),
         sample=unknowns.NOMINAL,
     )
 
@@ -58,7 +59,7 @@ def test_every_field_has_a_value_and_a_way_back() -> None:
     for field in fields:
         assert field["path"] in values
         assert field["reset"] == [values[field["path"]]], field["path"]
-    assert len({field["label"] for field in shape["groups"][0]["fields"]}) == 8
+    assert len({field["label"] for field in shape["groups"][0]["fields"]}) == 9
 
 
 def test_an_own_target_can_be_filled_in_once_it_is_chosen() -> None:
@@ -73,7 +74,13 @@ def test_an_own_target_can_be_filled_in_once_it_is_chosen() -> None:
 
 @pytest.mark.parametrize(
     ("name", "value", "attribute"),
-    [("minutes", 45, 2700.0), ("chance", 95, 0.95), ("evenings", 12, 12), ("aid", "yes", "yes")],
+    [
+        ("minutes", 45, 2700.0),
+        ("chance", 95, 0.95),
+        ("evenings", 12, 12),
+        ("aid", "yes", "yes"),
+        ("rinse", "no", "no"),
+    ],
 )
 def test_wishes_are_kept_in_si(name: str, value: Any, attribute: Any) -> None:
     found = getattr(tonight_view.with_wish(Wishes(), name, value), name)
@@ -89,6 +96,7 @@ def test_wishes_are_kept_in_si(name: str, value: Any, attribute: Any) -> None:
         ("chance", 100, "chance of the target: expected 50 to 99 %"),
         ("evenings", 2.5, "evenings a year: expected a whole number"),
         ("aid", "maybe", "wash aid at hand: expected no or yes"),
+        ("rinse", "often", "pre-rinse: expected yes or no"),
         ("start", "late", "start: expected a time such as"),
         ("luck", 1, "wish: expected"),
     ],
@@ -99,6 +107,17 @@ def test_wishes_that_cannot_be_are_refused_in_words(name: str, value: Any, messa
 
 
 # the front
+
+
+def test_a_front_is_told_in_gallons_too_words_and_all() -> None:
+    none = front_of(closest=plan_of(LESS, 0.5), hands=True)
+    told = tonight_view.front(none, "us")["sentence"]
+    assert "4 × 1.06 gal in tray" in told
+    assert told.endswith(plans.HANDS)
+    (point,) = tonight_view.front(front_of(plan_of(LESS)), "us")["plans"]
+    assert "gal" in point["words"]
+    lines = tonight_view.detail(LESS, Wishes(), "us", plan_of(LESS))["lines"]
+    assert " L" not in lines[0]
 
 
 def test_a_front_is_told_in_litres_minutes_and_chances() -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from washsim import candidates, files
 from washsim.materials import Vessel
-from washsim.recipes import Aid, Hold, Running, Transfer
+from washsim.recipes import Aid, Bath, Hold, Rinse, Running, Transfer
 from washsim.scenario import Scenario
 
 LITRE = 1e-3
@@ -111,4 +111,58 @@ def test_words_for_every_kind_of_step() -> None:
     assert "wash aid, " in candidates.describe(files.example("aid"))
     assert "hold in 10 L in holding, renewed 1 ×" in candidates.describe(
         files.example("hold_and_changes")
+    )
+
+
+def kept(shape: candidates.Shape) -> bool:
+    return any(getattr(step, "begin", "fresh") == "kept" for step in shape.scenario.steps)
+
+
+def test_water_is_kept_only_where_some_has_washed() -> None:
+    """What a holding bath, fillings before the tap, or a batch before have left in the vessel."""
+    for scenario in (files.example("demo"), evening()):
+        for shape in filter(kept, every(scenario)):
+            *_, before, last = shape.scenario.steps
+            assert isinstance(before, Hold | Bath)
+            assert before.vessel == last.vessel
+    batches = every(files.example("demo").but({"sheet.batches": 2}), aid=True)
+    assert any(kept(shape) and len(shape.scenario.steps) == 1 for shape in batches)
+    # sulfite is no water to begin with
+    for shape in filter(kept, batches):
+        assert not any(isinstance(step, Aid) for step in shape.scenario.steps[-2:-1])
+
+
+@pytest.mark.parametrize("name", ["demo", "running", "hold_and_changes", "transfer"])
+@pytest.mark.parametrize("batches", [1, 2])
+def test_more_water_is_what_the_timeline_says(name: str, batches: int) -> None:
+    for shape in every(files.example(name).but({"sheet.batches": batches})):
+        brief, more = shape.brief, min(2, shape.fillings - 1)
+        least = shape.at(brief).timeline.fresh_water
+        longer = shape.at(brief + MINUTE, 1 + more).timeline.fresh_water
+        assert least + shape.more_water(MINUTE, more) == pytest.approx(longer)
+
+
+def test_a_dwell_leaves_hands_the_time_to_fill() -> None:
+    """15 s to dump and 10 L a minute to fill, in half minutes; never under two minutes."""
+    shape = next(one for one in candidates.shapes(files.example("demo"), aid=False) if one.filled)
+    for litres, minutes in ((5, 2), (20, 2.5), (60, 6.5)):
+        assert shape.with_filling(litres * LITRE).brief == pytest.approx(minutes * MINUTE)
+
+
+def test_no_rinse_where_none_is_wanted() -> None:
+    scenario = files.example("hold_and_changes")
+    wanted = list(candidates.shapes(scenario, aid=True))
+    plain = list(candidates.shapes(scenario, aid=True, rinse=False))
+    for shapes, some in ((wanted, True), (plain, False)):
+        steps = [step for one in shapes for step in one.scenario.steps]
+        assert any(isinstance(step, Rinse) for step in steps) == some
+    assert any(isinstance(step, Aid) for one in plain for step in one.scenario.steps)
+
+
+def test_words_follow_the_units() -> None:
+    """4 L are 1.0567 US gallons."""
+    assert candidates.describe(files.example("demo"), "us") == "6 × 1.06 gal in tray, 10 min each"
+    again = files.example("demo").but({"steps.1.begin": "kept"})
+    assert candidates.describe(again) == (
+        "6 × 4 L in tray, the first kept from before, 10 min each"
     )

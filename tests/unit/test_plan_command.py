@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 
 import pytest
 
@@ -54,6 +55,14 @@ def test_json_and_files_hold_scenarios_that_run(capsys, tmp_path):
     status, out, err = run(capsys, "plan", "--minutes", "55", "--write", "plans")
     assert status == 2
     assert "plan-1.toml: is there already" in err
+
+
+def test_gallons_for_who_wants_them(capsys):
+    status, out, _ = run(capsys, "plan", "--units", "us", "--minutes", "50", "--no-rinse")
+    assert status == 0
+    assert "6 × 1.06 gal in tray" in out
+    assert "water, gal" in out
+    assert not re.search(r"\d L\b", out)
 
 
 def test_none_found_says_so_with_a_status(capsys):

@@ -140,3 +140,40 @@ def test_an_aid_is_used_where_it_is_at_hand_and_helps() -> None:
     assert not any("aid" in one.words() for one in without.plans)
     assert any("wash aid" in one.words() for one in with_aid.plans)
     assert with_aid.plans[0].seconds < without.plans[0].seconds
+
+
+def test_two_batches_share_a_water_and_keep_the_chance() -> None:
+    two = files.example("demo").but({"sheet.batches": 2})
+    few = unknowns.draw(two, 64)
+    front = planner.plan(two, Wish(seconds=120 * MINUTE), few)
+    least = front.plans[-1]
+    band = solve_band(least.scenario, few)
+    assert band.chance == pytest.approx(least.chance, abs=2 / 64)
+    assert least.chance >= 0.9
+    assert least.seconds <= 120 * MINUTE
+    assert band.nominal.litres_total == pytest.approx(least.volume)
+    assert "kept from before" in least.words()
+    # the same steps with every water fresh
+    fresh = {f"steps.{n}.begin": "fresh" for n, _ in enumerate(least.scenario.steps, start=1)}
+    assert least.volume < least.scenario.but(fresh).timeline.fresh_water
+
+
+def test_hands_that_cannot_keep_up_make_no_plan() -> None:
+    """200 prints take 20 min to carry over; baths shorter than that overlap with it."""
+    crowd = files.example("demo").but(
+        {"sheet.count": 200, "sheet.width": 0.1, "sheet.height": 0.1, "vessels.tray.volume": 0.02}
+    )
+    front = planner.plan(crowd, Wish(seconds=90 * MINUTE), NOMINAL)
+    assert front.hands
+    assert not any(one.overlaps for one in front.plans)
+    assert not planner.plan(files.example("demo"), HOUR, NOMINAL).hands
+
+
+def test_plans_without_a_rinse_where_none_is_wanted() -> None:
+    evening = files.example("hold_and_changes")
+    long = 170 * MINUTE
+    with_one = planner.plan(evening, Wish(seconds=long), NOMINAL)
+    without = planner.plan(evening, Wish(seconds=long, rinse=False), NOMINAL)
+    assert any("rinse" in one.words() for one in with_one.plans)
+    assert not any("rinse" in one.words() for one in without.plans)
+    assert with_one.plans[-1].volume <= without.plans[-1].volume

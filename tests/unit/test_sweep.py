@@ -77,6 +77,26 @@ def test_two_workers_give_the_same_table(whole, tmp_path) -> None:
     assert table(run(SMALL, tmp_path, cluster=2)).equals(whole)
 
 
+def test_a_sweep_begun_here_goes_on_at_the_address_of_a_scheduler(whole, tmp_path) -> None:
+    distributed = pytest.importorskip("distributed")
+
+    class Enough(Exception):
+        pass
+
+    def stop(share: float) -> None:
+        raise Enough
+
+    with pytest.raises(Enough):
+        run(SMALL, tmp_path, progress=stop)
+    elsewhere = {"n_workers": 1, "processes": False, "protocol": "tcp", "dashboard_address": None}
+    shares: list[float] = []
+    with distributed.LocalCluster(**elsewhere) as cluster:
+        assert cluster.scheduler_address.startswith("tcp://")
+        run(SMALL, tmp_path, cluster=cluster.scheduler_address, progress=shares.append)
+    assert shares == [0.5, 0.75, 1.0]
+    assert table(tmp_path).equals(whole)
+
+
 def test_a_folder_holds_one_sweep(tmp_path) -> None:
     tiny = Sweep(base=SMALL.base, axes={"steps.1.baths": (1,)}, draws=1)
     run(tiny, tmp_path)

@@ -392,6 +392,59 @@ def evenings(draw) -> str:
     return f'format = "{files.FORMAT}"\n[vessels]\n{text}'
 
 
+def test_a_batch_leaves_the_fixer_as_the_one_before_leaves_the_wash() -> None:
+    """Two batches of three, ten minutes each: fixed for 60 s, so the second enters at 600 s."""
+    found = evening("bath tray duration_min = 5, baths = 2", sheet="count = 3\nbatches = 2")
+    assert [(lot.first, lot.count) for lot in found.lots] == [(1, 3), (4, 3)]
+    washed = FIX + DRAIN + 600
+    assert times(of(found, Place, lot=1)) == [washed - FIX, washed + DRAIN]
+    assert times(of(found, Lift, lot=0)) == [FIX, washed]
+    assert found.stages[-1].stop == washed + DRAIN + 600
+    assert litres(found) == pytest.approx(16)
+    consistent(found)
+
+
+def test_kept_water_is_poured_once() -> None:
+    """The last filling of a batch is the first of the next: seven fillings for two times four."""
+    step = 'bath tray duration_min = 5, baths = 4, begin = "kept"'
+    found = evening(step, sheet="count = 3\nbatches = 2")
+    assert litres(found) == pytest.approx(7 * 4)
+    came = times(of(found, Place, vessel=basin(found, "tray")))[1]
+    assert not [e for e in of(found, Dump) if came - DRAIN <= e.at <= came]
+    assert litres(evening(step, sheet="count = 3\nbatches = 3")) == pytest.approx(10 * 4)
+    consistent(found)
+
+
+def test_a_holding_bath_may_be_kept() -> None:
+    found = evening(
+        "hold tray changes = 0",
+        'bath tray duration_min = 5, baths = 2, begin = "kept"',
+        sheet="count = 3\ninterval_min = 2",
+    )
+    assert (litres(found, 1), litres(found, 2)) == (pytest.approx(4), pytest.approx(4))
+    assert times(of(found, Dump)) == [found.stages[2].stop - 300]
+    consistent(found)
+
+
+def test_water_kept_under_the_tap() -> None:
+    found = evening('running tub duration_min = 10, begin = "kept"', sheet="count = 3\nbatches = 2")
+    assert litres(found) == pytest.approx(20 + 2 * 40)
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        "[[late]]\nstep = 1\nafter_min = 3\n",
+        '[[stuck]]\nstep = 1\nsheet = 1\nhow = "back_to_wall"\n',
+    ],
+)
+def test_late_and_stuck_sheets_want_one_batch(more: str) -> None:
+    with pytest.raises(
+        InputError, match="step 1: expected one batch where sheets come late or stick, got 2"
+    ):
+        evening("bath tray duration_min = 5", sheet="count = 3\nbatches = 2", more=more)
+
+
 ORDER = {Lift: 1, Dump: 2, Flow: 3, Fill: 4, Place: 5}
 """At one time; where a cover begins and ends is a matter of its own."""
 
@@ -434,10 +487,10 @@ def consistent(timeline: Timeline) -> None:
     filled = sum(e.volume for e in of(timeline, Fill) if e.step >= 0)
     run = sum(
         rate * (stop - start)
-        for stage in timeline.stages
-        for _, start, stop, rate in timeline.runs(stage.step)
+        for step in {stage.step for stage in timeline.stages}
+        for _, start, stop, rate in timeline.runs(step)
     )
-    total = sum(timeline.volume(stage.step) for stage in timeline.stages)
+    total = timeline.fresh_water
     assert total == pytest.approx(filled + run, rel=1e-12)
 
 

@@ -8,7 +8,7 @@ import pytest
 from washsim import files, timings, unknowns
 from washsim.band import ends, observe
 from washsim.errors import InputError
-from washsim.recipes import Bath, Rinse
+from washsim.recipes import Aid, Bath, Rinse
 from washsim.solve import solve
 
 MINUTE = 60.0
@@ -43,6 +43,20 @@ def test_fillings_are_the_ends_of_shorter_schedules() -> None:
         # same nodes, same arithmetic but for the order of sums
         assert found.worst[1, count - 1] == pytest.approx(short.worst_residual, rel=1e-6)
         assert found.ends[1, count - 1] == pytest.approx(short.run.timeline.stages[-1].stop)
+
+
+def test_fillings_after_an_aid_in_the_same_tray() -> None:
+    """Pouring the aid away begins the baths: it ends no filling of them."""
+    steps = (
+        Aid(vessel="tray", duration=5 * MINUTE),
+        Bath(vessel="tray", baths=3, duration=4 * MINUTE),
+    )
+    scenario = files.example("demo").but(steps=steps)
+    values = np.array([[4 * MINUTE], [7 * MINUTE]])
+    found = timings.follow(scenario, ("steps.2.duration",), values, nodes_of(scenario))
+    assert found.worst.shape == found.ends.shape == (2, 3)
+    short = solve(scenario.but({"steps.2.baths": 2, "steps.2.duration": 7 * MINUTE}))
+    assert found.worst[1, 1] == pytest.approx(short.worst_residual, rel=1e-6)
 
 
 def test_two_knobs_and_a_draw() -> None:

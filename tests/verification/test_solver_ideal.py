@@ -201,3 +201,40 @@ def test_hold() -> None:
     even = solute / (water + 6 * HELD)
     left = [0.25e-3 * even] * sheets
     assert result.final_residual == pytest.approx(left, rel=FLOOR, abs=0.0)
+
+
+@source("arithmetic: a bath of ratio E leaves (c + E w) / (1 + E) of what was c in water of w")
+@pytest.mark.parametrize("baths", [1, 2, 3])
+def test_the_last_water_of_a_batch_is_the_first_of_the_next(baths: int) -> None:
+    """Counter-current between batches: three of them, by hand, bath after bath."""
+    litres, batches = 0.05, 3
+    step = Bath(vessel="tray", baths=baths, duration=DWELL, begin="kept")
+    result = washed([step], litres, batches=batches)
+    ratio, water, left = 1e-3 * litres / HELD, 0.0, []
+    for batch in range(batches):
+        paper = FULL
+        for number in range(baths):
+            if batch == 0 or number > 0:
+                water = 0.0
+            paper = water = (paper + ratio * water) / (1 + ratio)
+        left.append(paper)
+    assert result.final_residual == pytest.approx(left, rel=FLOOR, abs=0.0)
+    poured = (batches * (baths - 1) + 1) * 1e-3 * litres
+    assert result.litres_total == pytest.approx(poured, rel=1e-12)
+    assert result.balance < 1e-12
+
+
+@source("arithmetic: a bath of ratio E leaves (c + E w) / (1 + E) of what was c in water of w")
+def test_a_holding_bath_kept_as_the_first_water() -> None:
+    """Two sheets, the second when the first is even with the water: all three share 2 + E."""
+    steps = [
+        Hold(vessel="tray"),
+        Bath(vessel="tray", baths=2, duration=DWELL, begin="kept"),
+    ]
+    litres = 0.05
+    result = washed(steps, litres, count=2, interval=DWELL)
+    ratio = 1e-3 * litres / HELD
+    held = 2 * FULL / (2 + ratio)
+    left = held * 2 / (2 + ratio)
+    assert result.final_residual == pytest.approx([left, left], rel=FLOOR, abs=0.0)
+    assert result.litres_total == pytest.approx(2e-3 * litres, rel=1e-12)
