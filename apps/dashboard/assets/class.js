@@ -33,12 +33,13 @@ class HeldPlayer extends Player {
 
 export function start({ board, films, figure, marker, target, theme, palette, cover, questions }) {
   const player = new HeldPlayer();
-  const large = window.innerWidth >= 900;
+  const phone = window.innerWidth < 900;
+  const point = parseFloat(getComputedStyle(document.documentElement).getPropertyValue("--px"));
   const boxes = [...document.querySelectorAll(".arm")];
-  const arms = new Arms(boxes, palette, large ? LARGE : 16);
+  const arms = new Arms(boxes, palette, phone ? 16 : LARGE * point);
   followClock(player, figure, marker);
   followTheme(theme);
-  if (!large) smallWords(figure, target.at(-1));
+  sizeWords(figure, target.at(-1), phone ? 20 : LARGE * point);
   onTheme(() => arms.redraw());
 
   const freeze = () => {
@@ -99,9 +100,9 @@ export function start({ board, films, figure, marker, target, theme, palette, co
   board.properties.told.change.connect(tell);
 }
 
-// the words of the chart as large as a phone has room for
-function smallWords(figure, name) {
-  const size = "20px";
+// the words of the chart as large as the screen has room for
+function sizeWords(figure, name, font) {
+  const size = `${font}px`;
   const words = { axis_label_text_font_size: size, major_label_text_font_size: size };
   for (const axis of [...figure.below, ...figure.left]) axis.setv(words, HERE_ONLY);
   name.setv({ text_font_size: size }, HERE_ONLY);
