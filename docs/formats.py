@@ -70,7 +70,8 @@ LOG_HEAD = """## The log
 
 `washsim log` keeps one document an evening in a folder of its own: the blocks below, the
 evening's readings as `[tests]` and the evening as it was washed as `[scenario]`, both as they
-stand in their own files. A document is never changed; a correction is a new one.
+stand in their own files. A document is never changed; a correction is a new one. The evening is
+foretold from what readings of earlier ones in the folder taught.
 
 """
 

@@ -9,7 +9,7 @@ from urllib.parse import urlsplit
 import panel as pn
 import segno
 
-from washsim_dashboard import class_view, layout
+from washsim_dashboard import class_view, layout, nearby
 
 ROUTES = ("10.255.255.255", "172.31.255.255", "192.168.255.255", "192.0.2.1")
 """Addresses in the private ranges (RFC 1918) and one in none (RFC 5737); nothing is sent there."""
@@ -18,7 +18,7 @@ ROUTES = ("10.255.255.255", "172.31.255.255", "192.168.255.255", "192.0.2.1")
 def page(listening: str) -> pn.Template:
     """The page of a server that listens at an address."""
     used = port(str(pn.state.headers.get("Host", "")))
-    urls = [url(host, used) for host in reachable(listening)]
+    urls = [url(one, used) for one in reachable(listening)]
     return layout.template(
         "join.html",
         here=class_view.ADDRESS,
@@ -27,19 +27,14 @@ def page(listening: str) -> pn.Template:
             "urls": urls,
             "code": code(urls[0]) if urls else "",
             "listening": listening,
-            "own": is_own(listening),
+            "own": nearby.is_own(listening),
         },
     )
 
 
-def is_own(address: str) -> bool:
-    """Whether only this machine can reach an address."""
-    return address == "localhost" or ip_address(address).is_loopback
-
-
 def reachable(listening: str) -> tuple[str, ...]:
     """Hosts under which other machines reach a server that listens there; none if they cannot."""
-    if is_own(listening):
+    if nearby.is_own(listening):
         return ()
     return network_addresses() if ip_address(listening).is_unspecified else (listening,)
 

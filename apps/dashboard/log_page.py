@@ -27,6 +27,7 @@ from washsim_dashboard import (
     join,
     layout,
     log_view,
+    nearby,
     replies,
     share,
     tests_page,
@@ -57,11 +58,13 @@ class Evenings(DataModel):
 def page(address: str) -> pn.Template:
     """The page of one visitor, of a server that listens at an address.
 
-    The log lies on the host. Where others can reach the server nobody is shown or writes it: who
-    asks cannot be told apart for certain behind a relay.
+    The log lies on the host. Where others can reach the server only the host's own browser is shown
+    or writes it, asked for by a name such as localhost; main.Socket holds its socket to that too.
     """
-    if not join.is_own(address):
-        return layout.template("log_closed.html", here=ADDRESS, roots={}, values={})
+    context = pn.state.curdoc and pn.state.curdoc.session_context
+    if not (nearby.is_own(address) or nearby.asks(context and context.request)):
+        own = join.port(str(pn.state.headers.get("Host", "")))
+        return layout.template("log_closed.html", here=ADDRESS, roots={}, values={"port": own})
     document = pn.state.curdoc
     assert document is not None, "a page is made for a document"
     scenario, notice = explore.asked_for()
@@ -133,13 +136,18 @@ class Session:
             "export": self.export,
             "import": lambda: self.take_in(str(asked.get("name"))[:60], str(asked.get("text"))),
             "correct": lambda: self.correct(str(asked.get("name"))),
-            "units": lambda: setattr(self, "system", tests_page.wanted_units(asked)),
+            "units": lambda: self.say_in(tests_page.wanted_units(asked)),
             "cancel": self.work.stop,
         }
         wanted = asked.get("do")
         if wanted not in known:
             raise InputError(f"change: expected {one_of(wanted, list(known))}")
         known[wanted]()
+
+    def say_in(self, system: str) -> None:
+        """Quantities in another system of units, those of the evenings too."""
+        self.system = system
+        self.board.book = log_view.book(self.where, system)
 
     def put(self, entry: Entry) -> None:
         self.entry = entry
@@ -193,7 +201,7 @@ class Session:
 
     def look(self) -> None:
         """Read the folder: another window, or an editor, may have changed it."""
-        found = log_view.book(self.where)
+        found = log_view.book(self.where, self.system)
         if found != self.board.book:
             self.board.book = found
             self.board.compared = {}
@@ -208,7 +216,7 @@ class Session:
         self.answers += 1
         self.board.told = {
             "values": log_view.values(self.entry, self.system),
-            "tonight": log_view.tonight(self.entry),
+            "tonight": log_view.tonight(self.entry, self.system),
             "state": share.pack(self.entry.scenario),
             "own": f"r={share.pack_readings(self.entry.tests)}",
             "error": error,

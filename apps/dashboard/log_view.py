@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from washsim import logbook, logged, plans, readings
+from washsim import logbook, logged, readings, side_by_side
 from washsim.errors import InputError
 from washsim.fields import Part, declared
 from washsim.logbook import Entry
@@ -50,22 +50,23 @@ def values(entry: Entry, system: str) -> dict[str, Any]:
     }
 
 
-def tonight(entry: Entry) -> list[list[str]]:
+def tonight(entry: Entry, system: str) -> list[list[str]]:
     """What is about to be kept beside the fields, in words."""
-    return [["Steps", plans.describe(entry.scenario)], ["Readings", _readings(entry)]]
+    steps = side_by_side.wash(entry.scenario, system)
+    return [["Steps", steps], ["Readings", _readings(entry)]]
 
 
-def book(where: Path) -> dict[str, Any]:
+def book(where: Path, system: str) -> dict[str, Any]:
     """Every evening of the folder, newest first, and what is wrong with documents beside them."""
     try:
         found, faults = logbook.entries(where)
     except OSError as error:
         raise InputError(f"{where}: cannot be read ({error.strerror or error})") from None
-    rows = [_evening(name, entry) for name, entry in reversed(found.items())]
+    rows = [_evening(name, entry, system) for name, entry in reversed(found.items())]
     return {"folder": str(where), "rows": rows, "faults": faults}
 
 
-def _evening(name: str, entry: Entry) -> dict[str, Any]:
+def _evening(name: str, entry: Entry, system: str) -> dict[str, Any]:
     known = logged.row(name, entry)
     told = known["foretold_g_m2"]
     foretold = "not foretold"
@@ -82,7 +83,7 @@ def _evening(name: str, entry: Entry) -> dict[str, Any]:
         "Fixer": ", ".join(
             one for one in (entry.fixer, _marked("silver strip", entry.silver_strip)) if one
         ),
-        "Steps": plans.describe(entry.scenario),
+        "Steps": side_by_side.wash(entry.scenario, system),
         "Readings": _readings(entry),
         "Foretold": foretold,
         "Drop for silver": SILVER[entry.residual_silver],

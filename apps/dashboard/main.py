@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import gc
 from collections.abc import Callable
+from typing import Any
 
 import panel as pn
 from bokeh.server.urls import per_app_patterns
-from bokeh.server.views.ws import WSHandler
+from panel.io.server import WSHandler
+from tornado.web import HTTPError
 
 from washsim_dashboard import (
     class_view,
@@ -18,6 +20,7 @@ from washsim_dashboard import (
     layout,
     learn,
     log_page,
+    nearby,
     tests_page,
     tonight,
 )
@@ -35,7 +38,7 @@ def serve(port: int = 5006, show: bool = True, address: str = "127.0.0.1") -> No
         pages(address),
         port=port,
         address=address,
-        websocket_origin=None if join.is_own(address) else "*",
+        websocket_origin=None if nearby.is_own(address) else "*",
         show=show,
         title="washsim",
         static_dirs={"assets": str(layout.ASSETS)},
@@ -58,16 +61,24 @@ def pages(address: str) -> dict[str, Callable[[], pn.Template]]:
 
 
 class Socket(WSHandler):
-    """Bokeh's, but small pieces of a message leave at once instead of waiting to be joined.
+    """Panel's, but small pieces of a message leave at once instead of waiting to be joined.
 
-    A run goes out in some eighteen pieces; waiting made it 20 ms later (measured).
+    A run goes out in some eighteen pieces; waiting made it 20 ms later (measured). The log's is for
+    the host's own browser alone, and for the log's own page in it.
     """
 
-    def open(self) -> None:
+    async def prepare(self) -> None:
+        log = self.request.path.startswith(log_page.ADDRESS.removeprefix("."))
+        origin = self.request.headers.get("Origin", "")
+        if log and not nearby.asks_from_own_page(self.request, origin):
+            raise HTTPError(403)
+        await super().prepare()
+
+    def open(self, *args: Any, **kwargs: Any) -> None:
         self.set_nodelay(True)
-        super().open()
+        super().open(*args, **kwargs)
 
 
 per_app_patterns[:] = [
-    (address, Socket if handler is WSHandler else handler) for address, handler in per_app_patterns
+    (address, Socket if address == "/ws" else handler) for address, handler in per_app_patterns
 ]

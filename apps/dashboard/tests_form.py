@@ -19,8 +19,6 @@ from washsim.scenario import Scenario
 from washsim.units import celsius, gram, rounded
 from washsim_dashboard import edits, form
 
-BASIS = 0.25
-"""kg/m2 of dry paper, estimate, 0.15 to 0.35: where a strip's weight begins, to be typed over."""
 SEEN = (("between", "Between two"), ("none", "Nothing visible"), ("off", "Off the scale"))
 SCALES = (("ladder", "My ladder"), ("known", "Residuals"))
 REPORTED = (("value", "A value"), ("below", "Less than"))
@@ -139,10 +137,16 @@ def _weighed(ladder: Ladder, how: str, scenario: Scenario) -> Ladder:
     """With weights that mean what the paper is taken to hold, to be typed over; or without."""
     if how == "paper":
         return replace(ladder, dry=None, wet=None)
+    dry, wet = _estimated(ladder, scenario)
+    return replace(ladder, dry=dry, wet=wet)
+
+
+def _estimated(ladder: Ladder, scenario: Scenario) -> tuple[float, float]:
+    """kg of a strip dry and wet, by the tables, until it is weighed."""
     area = ladder.width * ladder.height
     water = scenario.sheet.material.held_liquid * area * density(celsius(20))
-    dry = round(BASIS * area, 5)
-    return replace(ladder, dry=dry, wet=round(dry + water, 5))
+    dry = round(tables.datum("limits.reading.dry_paper").si * area, 5)
+    return dry, round(dry + water, 5)
 
 
 def _said(one: Any, name: str, value: str, steps: tuple[float, ...]) -> Reading:
@@ -221,7 +225,7 @@ def shape(tests: Tests, scenario: Scenario, system: str) -> dict[str, Any]:
         }
         for n, one in enumerate(tests.readings, start=1)
     ]
-    return {"readings": listed, "ladder": _ladder_fields(tests, system)}
+    return {"readings": listed, "ladder": _ladder_fields(tests, scenario, system)}
 
 
 def _kind(one: Reading) -> str:
@@ -302,21 +306,40 @@ def _drop(
     return found + wanted
 
 
-def _ladder_fields(tests: Tests, system: str) -> dict[str, Any]:
+def _ladder_fields(tests: Tests, scenario: Scenario, system: str) -> dict[str, Any]:
     if tests.ladder is None:
         return {"fields": [], "steps": []}
-    weighed = ("width", "height", "dry", "wet") if tests.ladder.dry is not None else ()
+    sides = ("width", "height") if tests.ladder.dry is not None else ()
     return {
         "fields": [
             _field(tests, "ladder.thiosulfate", system),
             choice("ladder.held", "Liquid in the strip", HELD, "sets what each step means"),
-            *(_field(tests, f"ladder.{name}", system, optional=False) for name in weighed),
+            *(_field(tests, f"ladder.{name}", system, optional=False) for name in sides),
+            *_weights(tests, scenario, system),
         ],
         "steps": [
             _field(tests, f"ladder.steps.{n}.one_in", system, label=f"Step {n}, one part in")
             for n, _ in enumerate(tests.ladder.steps, start=1)
         ],
     }
+
+
+def _weights(tests: Tests, scenario: Scenario, system: str) -> list[dict[str, Any]]:
+    """The strip's weights, marked as long as they are the tables' estimate and nobody's scale."""
+    ladder, found = tests.ladder, []
+    if ladder is None or ladder.dry is None:
+        return []
+    for name, guess in zip(("dry", "wet"), _estimated(ladder, scenario), strict=True):
+        one = _field(tests, f"ladder.{name}", system, optional=False)
+        if getattr(ladder, name) == guess:
+            weight = tables.datum("limits.reading.dry_paper")
+            one["label"] = f"{one['label'].removesuffix(', blotted')} (estimate)"
+            one["meaning"] = (
+                f"an estimate, to be weighed: dry paper of {weight.value:g} g/m² "
+                f"({weight.low:g} to {weight.high:g}), wet with what the paper is taken to hold"
+            )
+        found.append(one)
+    return found
 
 
 def values(tests: Tests, system: str) -> dict[str, Any]:

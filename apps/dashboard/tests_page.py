@@ -13,7 +13,7 @@ from bokeh.core.properties import Dict, String
 from bokeh.model import DataModel
 from bokeh.models import ColumnDataSource
 
-from washsim import pictures, readings, tables
+from washsim import fitting, pictures, readings, tables
 from washsim.errors import InputError, WashsimError
 from washsim.fields import Quantity, one_of
 from washsim.readings import Tests
@@ -37,10 +37,15 @@ from washsim_dashboard.runs import Lines
 from washsim_dashboard.tests_view import Question
 
 ADDRESS = "./tests"
+SET_ASIDE = (
+    "What was learnt of the paper before is set aside here: readings are held against the tables. "
+    "To learn from several evenings together, keep them in the log."
+)
 LEFT = Quantity(UNITS["min"], 0, 6000, "of the evening, from now; empty if it does not matter")
 EMPTY: dict[str, Any] = {
     "scores": {"rows": []},
     "learnt": {},
+    "own": {},
     "explained": {},
     "next": {},
     "decisions": {"lines": []},
@@ -69,6 +74,9 @@ def page() -> pn.Template:
     assert document is not None, "a page is made for a document"
     scenario, notice = explore.asked_for()
     tests, wrong = asked_for(scenario)
+    if scenario.sheet.known is not None:
+        notice = notice or SET_ASIDE
+        scenario = fitting.untold(scenario)
     session = Session(
         scenario, tests, layout.units(), notice or wrong, document.add_next_tick_callback
     )

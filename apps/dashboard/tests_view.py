@@ -29,6 +29,7 @@ from washsim.result import Result
 from washsim.scenario import Scenario
 from washsim.solve import solve
 from washsim.units import gram, minute, rounded
+from washsim_dashboard import share
 
 Tell = Callable[[float], None]
 NO_BAND: dict[str, Any] = {"minutes": [], "low": [], "middle": [], "high": []}
@@ -74,6 +75,7 @@ def learn(asked: Question, tell: Tell) -> Iterator[Stage]:
     yield "before", edges(before)
     yield "after", edges(after)
     yield "learnt", _learnt(found, before, after)
+    yield "own", {"state": share.pack(fitting.fitted_scenario(found))}
     few = found.sample.part(slice(0, FEW))
     yield "next", _next(asked, few, _part(tell, 0.45, 0.55))
     listed = _decisions(asked, seen, solve(asked.scenario), few)
@@ -154,6 +156,7 @@ def _learnt(found: Fit, before: Band, after: Band) -> dict[str, Any]:
             for one in agreement.unreachable(found)
         ],
         "sentence": _sentence(before, after),
+        "spread": _spread(before, after),
         "wash": _wash(told),
         "numbers": rows,
         "others": f"{len(labels) - len(found.told)} other numbers stay as they were.",
@@ -164,11 +167,14 @@ def _learnt(found: Fit, before: Band, after: Band) -> dict[str, Any]:
 def _sentence(before: Band, after: Band) -> str:
     was, now = (100 * band.chance for band in (before, after))
     limit = rounded(after.scenario.target.limit / gram, 2)
-    widths = [float(np.exp(np.log(band.worst).std())) for band in (before, after)]
+    return f"Under the target of {limit} g/m² in {now:.0f} of 100 draws, {was:.0f} before."
+
+
+def _spread(before: Band, after: Band) -> str:
+    was, now = (float(np.exp(np.log(band.worst).std())) for band in (before, after))
     return (
-        f"Under the target of {limit} g/m² in {now:.0f} of 100 draws, {was:.0f} before; the worst "
-        f"print's residual is known to a factor of {widths[1]:.2g} either way, "
-        f"{widths[0]:.2g} before."
+        f"The worst print's residual is known to a factor of {now:.2g} either way, "
+        f"{was:.2g} before."
     )
 
 

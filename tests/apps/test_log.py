@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import http.client
+import os
+import socket
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import pytest
+from bokeh.core.types import ID
+from bokeh.util.token import generate_jwt_token
 from playwright.sync_api import FilePayload, Page, expect
 
+from tests.apps.conftest import wait_for
 from tests.apps.evening import quick
 from washsim import logbook
 from washsim.logbook import Entry
@@ -82,8 +91,72 @@ def test_where_others_can_reach_the_server_the_log_stays_shut(tmp_path: Path, mo
         log_page.layout, "template", lambda name, **given: told.update(name=name, **given)
     )
     main.pages("0.0.0.0")["/log"]()
-    assert told == {"name": "log_closed.html", "here": "./log", "roots": {}, "values": {}}
+    assert (told["name"], told["roots"]) == ("log_closed.html", {})
     assert made == []
+
+
+@pytest.fixture(scope="module")
+def opened(tmp_path_factory: pytest.TempPathFactory) -> Iterator[int]:
+    """The port of a server that listens to all of this machine's networks."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    command = [sys.executable, "-m", "washsim", "serve", "--no-browser"]
+    surroundings = os.environ | {"WASHSIM_LOG": str(tmp_path_factory.mktemp("kept"))}
+    with subprocess.Popen(
+        [*command, "--port", str(port), "--address", "0.0.0.0"], env=surroundings
+    ) as server:
+        try:
+            wait_for(f"http://127.0.0.1:{port}/", server)
+            yield port
+        finally:
+            server.terminate()
+
+
+def asked(port: int, path: str, **headers: str) -> tuple[int, str]:
+    """Status and text of what a machine's own address is answered."""
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
+    try:
+        names = {name.replace("_", "-"): value for name, value in headers.items()}
+        connection.request("GET", path, headers=names)
+        answer = connection.getresponse()
+        # an open socket has no end to read to
+        return answer.status, "" if answer.status == 101 else answer.read().decode()
+    finally:
+        connection.close()
+
+
+@pytest.mark.parametrize(
+    ("headers", "status", "shown"),
+    [
+        ({}, 101, True),
+        ({"Host": "prints.example"}, 403, False),
+        ({"X-Forwarded-For": "192.0.2.7"}, 403, False),
+        ({"Origin": "http://elsewhere.example"}, 403, True),
+        ({"Origin": "http://localhost:1"}, 403, True),
+    ],
+    ids=("the host itself", "another name", "a relay", "another page", "another port"),
+)
+def test_an_open_server_shows_its_log_to_the_host_alone(
+    opened: int, headers: dict[str, str], status: int, shown: bool
+) -> None:
+    """The page by who asks; its socket, over which all of the log goes, by whose page asks too."""
+    own = {"Host": f"localhost:{opened}", "Origin": f"http://localhost:{opened}"} | headers
+    _, page = asked(opened, "/log", **own)
+    assert ("Tonight&#39;s entry" in page or "Tonight's entry" in page) == shown
+    assert ("closed to other machines" in page) == (not shown)
+    token = generate_jwt_token(ID("A" * 44))
+    upgrade = {
+        "Connection": "Upgrade",
+        "Upgrade": "websocket",
+        "Sec-WebSocket-Version": "13",
+        "Sec-WebSocket-Key": "AAAAAAAAAAAAAAAAAAAAAA==",
+        "Sec-WebSocket-Protocol": f"bokeh, {token}",
+    }
+    assert asked(opened, "/log/ws", **own, **upgrade)[0] == status
+    # the other pages are for the class
+    if "Origin" not in headers:
+        assert asked(opened, "/ws", **own, **upgrade)[0] == 101
 
 
 def test_nothing_is_written_by_a_change_that_is_refused(tmp_path: Path) -> None:

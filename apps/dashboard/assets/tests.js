@@ -99,8 +99,10 @@ function show({ found, work }) {
     found: found.learnt.sentence ?? "The hatched band is what the tables leave open, before any reading.",
   };
   find("state").textContent = said[work.state];
+  find("see").hidden = !found.learnt.sentence;
   showScores(found.scores.rows, found.learnt.after ?? []);
   showLearnt(found.learnt);
+  showOwn(found.own);
   find("next").replaceChildren(...(found.next.text ? [heading("The next strip worth taking"), line(found.next.text)] : []));
   showDecisions(found.decisions.lines);
   showExplained(found.explained);
@@ -133,7 +135,7 @@ function showScores(rows, after) {
   find("scores").replaceChildren(...parts);
 }
 
-function showLearnt({ warnings = [], wash = [], numbers = [], others, basis }) {
+function showLearnt({ warnings = [], spread, wash = [], numbers = [], others, basis }) {
   if (!basis) {
     find("learnt").replaceChildren();
     return;
@@ -141,9 +143,21 @@ function showLearnt({ warnings = [], wash = [], numbers = [], others, basis }) {
   find("learnt").replaceChildren(
     ...warnings.map((text) => line(text, "warning")),
     heading("The wash, middle (5 to 95 % of the draws)"), table(["", "before", "after"], wash),
+    line(spread),
     heading("What narrowed or moved"),
     numbers.length ? table(["unknown", "factor on the number used", "spread left"], numbers) : line("Nothing to speak of."),
     line(`${others} ${basis}`, "quiet"));
+}
+
+function showOwn({ state }) {
+  if (!state) {
+    find("own").replaceChildren();
+    return;
+  }
+  const link = (textContent, href) => make("a", { className: "button", textContent, href: `${href}?s=${state}` });
+  find("own").replaceChildren(heading("Use it: this scenario with its paper as learnt"),
+    make("p", { className: "acts" }, link("Open in Explore", "./"), link("Plan tonight with it", "./tonight"),
+      link("Keep it as TOML", "./scenario.toml")));
 }
 
 function showDecisions(lines) {
