@@ -33,11 +33,13 @@ AT_FACES = 20.0
 """Times as much may be wrong where a flux is checked: the points weigh nearly all of it out."""
 TRACE = 1e-5
 """A slab holding less than this share of what it could is measured against that share."""
-CHECK = 0.05
-"""Where in a step the polynomial is held against the law: early, where a jump bends it most."""
-ASKED = np.append(POINTS, CHECK)
-AT_CHECK = CHECK**POWERS @ TO_POWERS
-END = len(POINTS) - 1
+CHECKS = np.array([0.05, 0.75])
+"""Where in a step polynomials are held against the laws: early, where a jump bends them most, and
+late, so that no kink slips through."""
+ASKED = np.concatenate([POINTS, CHECKS])
+AT_CHECKS = CHECKS[:, None] ** POWERS @ TO_POWERS
+"""(checks, points): the polynomial there, from its values at the points."""
+COUNT = len(POINTS)
 FIRST = 0.1
 """Part of the quickest trade's time that a first step lasts; one that is too long costs a trial."""
 SETTLED = 0.1
@@ -127,7 +129,7 @@ class _Steps:
                 np.repeat(self.modes.rates, BLOCK, axis=0), lengths.ravel(), ASKED
             )
             fade = fade.reshape(members, BLOCK, len(ASKED), q)
-            weight = weight.reshape(members, BLOCK, len(ASKED), len(POINTS), q)
+            weight = weight.reshape(members, BLOCK, len(ASKED), COUNT, q)
             reach = None if self.faces is None else self._reach(weight)
             self.lengths[block] = [
                 _Length(fade[:, i], weight[:, i], None if reach is None else reach[:, i])
@@ -146,7 +148,7 @@ class _Steps:
     def begin(self) -> tuple[list[Array], Array, int]:
         """Trades and films at the start, and how often to halve for a first step."""
         now = self.amplitudes[:, None] @ self.compose
-        trades = [np.repeat(crowd.trade(now), len(POINTS), axis=1) for _, crowd in self.filling]
+        trades = [np.repeat(crowd.trade(now), COUNT, axis=1) for _, crowd in self.filling]
         quickest = [crowd.quickest() for _, crowd in self.filling]
         film = np.zeros((len(now), 0))
         if self.faces is not None:
@@ -165,7 +167,7 @@ class _Steps:
         allowed = self.tolerance * held / np.maximum(length, 1e-300)[:, None]
         unpushed = here.fade * self.amplitudes[:, None]
         seconds = begin[:, None] + length[:, None] * ASKED
-        push, flux, error = np.zeros_like(unpushed[:, 1:]), None, np.zeros(len(length))
+        push, flux, error = np.zeros_like(unpushed[:, :COUNT]), None, np.zeros(len(length))
         for _ in range(SWEEPS):
             free = unpushed
             if self.filling:
@@ -178,8 +180,8 @@ class _Steps:
                 flux, law, film, left = self.faces.settle(
                     alone, here.reach, flux, seconds, SETTLED * enough
                 )
-                missed = np.abs(law[:, -1] - AT_CHECK @ flux) / enough
-                error = np.maximum(missed.max(axis=1), SETTLED * left)
+                missed = np.abs(law[:, COUNT:] - AT_CHECKS @ flux) / enough[:, None]
+                error = np.maximum(missed.max(axis=(1, 2)), SETTLED * left)
                 push = push + flux @ self.given
             if not self.filling:
                 break
@@ -188,7 +190,7 @@ class _Steps:
             error = np.maximum(error, np.maximum(turned, missed))
             if np.all(turned <= SETTLED):
                 break
-        end = unpushed[:, END] + (here.weight[:, END] * push).sum(axis=1)
+        end = unpushed[:, COUNT - 1] + (here.weight[:, COUNT - 1] * push).sum(axis=1)
         return _Step(push, end, trades, film, error)
 
     def _pushed_by(self, trades: list[Array]) -> Array:
@@ -206,11 +208,11 @@ class _Steps:
         fresh, turned, missed = [], [], []
         for old, (i, crowd) in zip(trades, self.filling, strict=True):
             found = crowd.trade(states)
-            new = found[:, :-1]
-            expected = np.einsum("p,mpu->mu", AT_CHECK, new)[:, None]
+            new = found[:, :COUNT]
             fresh.append(new)
             turned.append(crowd.moved(new - old) / allowed[:, i])
-            missed.append(crowd.moved(found[:, -1:] - expected) / allowed[:, i])
+            gap = found[:, COUNT:] - AT_CHECKS @ new
+            missed.append(crowd.moved(gap) / allowed[:, i])
         return fresh, np.max(turned, axis=0), np.max(missed, axis=0)
 
 
@@ -252,4 +254,4 @@ def _ahead(values: Array, begin: float, length: float) -> Array:
     """The polynomials through values (M, p, u) at the points of a step that begins, and is as long,
     in lengths of the step they are of."""
     onto = (begin + length * POINTS)[:, None] ** POWERS @ TO_POWERS
-    return (onto @ values.reshape(len(values), len(POINTS), -1)).reshape(values.shape)
+    return (onto @ values.reshape(len(values), COUNT, -1)).reshape(values.shape)
