@@ -177,11 +177,9 @@ class _Steps:
                 alone, enough = free @ self.seen, AT_FACES * np.repeat(allowed, 2, axis=1)
                 if flux is None:
                     flux = self.faces.through(alone, here.reach, film)
-                flux, law, film, left = self.faces.settle(
-                    alone, here.reach, flux, seconds, SETTLED * enough
-                )
+                flux, law, film, left = self.faces.settle(alone, here.reach, flux, seconds, enough)
                 missed = np.abs(law[:, COUNT:] - AT_CHECKS @ flux) / enough[:, None]
-                error = np.maximum(missed.max(axis=(1, 2)), SETTLED * left)
+                error = np.maximum(missed.max(axis=(1, 2)), left)
                 push = push + flux @ self.given
             if not self.filling:
                 break

@@ -67,7 +67,7 @@ class Faces:
 
         alone (M, k, F): differences without these fluxes; reach (M, k F, p F): those that each
         makes; flux: one to begin with; enough (M, F) kg/(m2 s): a flux may be so wrong. The error
-        (M,) is what is left over that.
+        (M,) is what is left over that, nothing where they settle.
         """
         (members, k, _), points = alone.shape, reach.shape[2]
         count = flux.shape[1]
@@ -81,13 +81,15 @@ class Faces:
             law = both[:, :k]
             left = law[:, :count] - flux
             error = (np.abs(left) / enough[:, None]).max(axis=(1, 2))
-            if (error <= 1).all():
-                break
-            slope = ((both[:, k:] - law) / nudge)[:, :count].reshape(members, points, 1)
-            left = left.reshape(slope.shape)
-            change = np.linalg.solve(eye - slope * within, left)
+            slope = (both[:, k:] - law) / nudge
+            felt = slope[:, :count].reshape(members, points, 1)
+            change = np.linalg.solve(eye - felt * within, left.reshape(felt.shape))
             flux = flux + change.reshape(flux.shape)
-            difference = difference + (reach @ change).reshape(difference.shape)
+            turned = (reach @ change).reshape(difference.shape)
+            if (error <= 1).all():
+                # which this last step of Newton's method squares
+                return flux, law + slope * turned, film[:, count - 1], np.zeros(members)
+            difference = difference + turned
         return flux, law, film[:, count - 1], error
 
 
