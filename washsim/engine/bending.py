@@ -9,7 +9,7 @@ Math. 53, 2005). A push only hands solute from one place to another, so nothing 
 however long the steps.
 
 Steps are the interval halved some times over and the same for all members, so that what belongs to
-a length is worked out once, and for several lengths together.
+a length is worked out once, and for many lengths together.
 
 M members, C crowds, F = 2 C faces, U unknowns of a tank, q modes, k times in a step, p its points.
 """
@@ -50,8 +50,8 @@ EASY = 0.1
 """Share of the tolerance below which the next step may be twice as long."""
 DEEPEST = 40
 """An interval halved so often is a step whatever its error: its law jumps there."""
-BLOCK = 8
-"""So many lengths are worked out together."""
+AHEAD = 2
+"""Lengths are worked out together, and some more: a first step may be too long."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,25 +117,25 @@ class _Steps:
         top = np.maximum(np.abs(start + base[:, None]).max(axis=1), np.abs(base))
         self.most = top[:, None] * sizes
         self.filling = [(i, c) for i, c in enumerate(crowds) if c.slab.bend is not None]
-        self.lengths: dict[int, list[_Length]] = {}
+        self.lengths: list[_Length] = []
 
     def halved(self, rung: int) -> _Length:
         """What belongs to the interval halved `rung` times."""
-        block, at = divmod(rung, BLOCK)
-        if block not in self.lengths:
+        known = len(self.lengths)
+        if rung >= known:
+            halvings = np.arange(known, rung + AHEAD)
             members, q = self.amplitudes.shape
-            lengths = self.seconds[:, None] * 0.5 ** (block * BLOCK + np.arange(BLOCK))
-            fade, weight = answers(
-                np.repeat(self.modes.rates, BLOCK, axis=0), lengths.ravel(), ASKED
-            )
-            fade = fade.reshape(members, BLOCK, len(ASKED), q)
-            weight = weight.reshape(members, BLOCK, len(ASKED), COUNT, q)
+            lengths = self.seconds[:, None] * 0.5**halvings
+            rates = np.repeat(self.modes.rates, len(halvings), axis=0)
+            found = answers(rates, lengths.ravel(), ASKED)
+            fade = found[0].reshape(members, len(halvings), len(ASKED), q)
+            weight = found[1].reshape(members, len(halvings), len(ASKED), COUNT, q)
             reach = None if self.faces is None else self._reach(weight)
-            self.lengths[block] = [
+            self.lengths += [
                 _Length(fade[:, i], weight[:, i], None if reach is None else reach[:, i])
-                for i in range(BLOCK)
+                for i in range(len(halvings))
             ]
-        return self.lengths[block][at]
+        return self.lengths[rung]
 
     def _reach(self, weight: Array) -> Array:
         members, block, k, p, q = weight.shape
