@@ -55,7 +55,7 @@ AHEAD = 2
 
 
 @dataclass(frozen=True, slots=True)
-class _Length:
+class Length:
     """What belongs to a length of step: fade (M, k, q), weight (M, k, p, q) as of `answers`.
 
     reach (M, k F, p F): the differences at faces that fluxes at the points make, if there are any.
@@ -95,8 +95,9 @@ class _Steps:
         faces: Faces | None,
         seconds: Array,
         tolerance: float,
+        lengths: list[Length],
     ) -> None:
-        self.modes, self.faces = modes, faces
+        self.modes, self.faces, self.lengths = modes, faces, lengths
         self.seconds, self.tolerance = seconds, tolerance
         self.amplitudes = (modes.analyse @ start[:, :, None])[..., 0]
         self.compose = modes.compose.swapaxes(1, 2)
@@ -105,21 +106,16 @@ class _Steps:
             self.seen = (faces.seen @ modes.compose).swapaxes(1, 2)
             self.given = faces.given @ self.analyse
         # contents (M, C) kg/m2 of crowds are rows @ amplitudes + rest
-        capacities = [crowd.slab.capacity for crowd in crowds]
-        rows = [
-            c[:, None] @ modes.compose[:, crowd.rows]
-            for c, crowd in zip(capacities, crowds, strict=True)
-        ]
+        rows = [c.capacity.swapaxes(1, 2) @ modes.compose[:, c.rows] for c in crowds]
         self.rows = np.concatenate(rows, axis=1)
-        sizes = np.stack([c.sum(axis=1) for c in capacities], axis=1)
+        sizes = np.concatenate([c.capacity.sum(axis=1) for c in crowds], axis=1)
         base = crowds[0].base
         self.rest = base[:, None] * sizes
         top = np.maximum(np.abs(start + base[:, None]).max(axis=1), np.abs(base))
         self.most = top[:, None] * sizes
         self.filling = [(i, c) for i, c in enumerate(crowds) if c.slab.bend is not None]
-        self.lengths: list[_Length] = []
 
-    def halved(self, rung: int) -> _Length:
+    def halved(self, rung: int) -> Length:
         """What belongs to the interval halved `rung` times."""
         known = len(self.lengths)
         if rung >= known:
@@ -132,7 +128,7 @@ class _Steps:
             weight = found[1].reshape(members, len(halvings), len(ASKED), COUNT, q)
             reach = None if self.faces is None else self._reach(weight)
             self.lengths += [
-                _Length(fade[:, i], weight[:, i], None if reach is None else reach[:, i])
+                Length(fade[:, i], weight[:, i], None if reach is None else reach[:, i])
                 for i in range(len(halvings))
             ]
         return self.lengths[rung]
@@ -207,10 +203,11 @@ class _Steps:
         for old, (i, crowd) in zip(trades, self.filling, strict=True):
             found = crowd.trade(states)
             new = found[:, :COUNT]
+            gaps = np.concatenate([new - old, found[:, COUNT:] - AT_CHECKS @ new], axis=1)
+            wrong = crowd.moved(gaps) / allowed[:, i, None]
             fresh.append(new)
-            turned.append(crowd.moved(new - old) / allowed[:, i])
-            gap = found[:, COUNT:] - AT_CHECKS @ new
-            missed.append(crowd.moved(gap) / allowed[:, i])
+            turned.append(wrong[:, :COUNT].max(axis=1))
+            missed.append(wrong[:, COUNT:].max(axis=1))
         return fresh, np.max(turned, axis=0), np.max(missed, axis=0)
 
 
@@ -220,14 +217,15 @@ def course(
     crowds: Sequence[Crowd],
     faces: Faces | None,
     seconds: Array,
-    tolerance: float = TOLERANCE,
+    tolerance: float,
+    lengths: list[Length],
 ) -> Pushed:
     """What a tank does in seconds (M,) from start (M, U), which counts from its crowds' base.
 
     modes: of all that is linear in it; faces: of all its crowds, in order, if films follow what
-    they carry.
+    they carry; lengths: what is known of halves of this interval, in order, and is added to.
     """
-    steps = _Steps(modes, start, crowds, faces, seconds, tolerance)
+    steps = _Steps(modes, start, crowds, faces, seconds, tolerance, lengths)
     trades, film, rung = steps.begin()
     at, whole, taken = 0, 1 << DEEPEST, []
     while at < whole:
@@ -244,8 +242,8 @@ def course(
         longer = bool(worst < EASY and rung and at % (2 * length) == 0)
         trades = [_ahead(trade, 1.0, 2.0 if longer else 1.0) for trade in step.trades]
         rung -= longer
-    begins, lengths, starts, pushes = (np.stack(each, axis=1) for each in zip(*taken, strict=True))
-    return pushed(modes.compose, modes.rates, begins, lengths, starts, pushes)
+    begins, spans, starts, pushes = (np.stack(each, axis=1) for each in zip(*taken, strict=True))
+    return pushed(modes.compose, modes.rates, begins, spans, starts, pushes)
 
 
 def _ahead(values: Array, begin: float, length: float) -> Array:

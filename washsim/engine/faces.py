@@ -71,7 +71,11 @@ class Faces:
         """
         (members, k, _), points = alone.shape, reach.shape[2]
         count = flux.shape[1]
-        within, eye, twice = reach[:, :points], np.eye(points), np.tile(seconds, 2)
+        within, eye, twice = (
+            reach[:, :points],
+            np.eye(points),
+            np.concatenate([seconds, seconds], axis=1),
+        )
         difference = alone + (reach @ flux.reshape(members, points, 1)).reshape(alone.shape)
         for _ in range(TRIALS):
             nudge = NUDGE * np.abs(difference) + 1e-30
