@@ -67,7 +67,7 @@ def test_the_error_follows_the_tolerance(name):
         errors.append(wrong(found, wanted))
     assert errors[2] < 0.01 * errors[0]
     # where a law has a kink the points of a step do not weigh its error out
-    assert all(e < 10 * t for e, t in zip(errors, (1e-3, 1e-5, 1e-7), strict=True))
+    assert all(e < 3 * t for e, t in zip(errors, (1e-3, 1e-5, 1e-7), strict=True))
 
 
 @source("derived: a film that does not depend on the difference is a constant film")
@@ -144,7 +144,7 @@ def test_a_film_that_jumps_is_got_through():
     _, smooth = bent.march_of(wash, [FIXER], 1800.0, at=steep)
     near = bent.seen(smooth, times, lambda s, t: s.slab_at(0, t, rows))[:, 0]
     # while its difference stays at the jump each step may be wrong by the tolerance
-    assert left == pytest.approx(near, rel=1e-2)
+    assert left == pytest.approx(near, rel=2e-2)
 
 
 @source("derived: members do not meet")

@@ -9,7 +9,7 @@ Math. 53, 2005). A push only hands solute from one place to another, so nothing 
 however long the steps.
 
 Steps are the interval halved some times over and the same for all members, so that what belongs to
-a length is worked out once, and for several lengths together.
+a length is worked out once, and for many lengths together.
 
 M members, C crowds, F = 2 C faces, U unknowns of a tank, q modes, k times in a step, p its points.
 """
@@ -33,11 +33,13 @@ AT_FACES = 20.0
 """Times as much may be wrong where a flux is checked: the points weigh nearly all of it out."""
 TRACE = 1e-5
 """A slab holding less than this share of what it could is measured against that share."""
-CHECK = 0.05
-"""Where in a step the polynomial is held against the law: early, where a jump bends it most."""
-ASKED = np.append(POINTS, CHECK)
-AT_CHECK = CHECK**POWERS @ TO_POWERS
-END = len(POINTS) - 1
+CHECKS = np.array([0.05, 0.75])
+"""Where in a step polynomials are held against the laws: early, where a jump bends them most, and
+late, so that no kink slips through."""
+ASKED = np.concatenate([POINTS, CHECKS])
+AT_CHECKS = CHECKS[:, None] ** POWERS @ TO_POWERS
+"""(checks, points): the polynomial there, from its values at the points."""
+COUNT = len(POINTS)
 FIRST = 0.1
 """Part of the quickest trade's time that a first step lasts; one that is too long costs a trial."""
 SETTLED = 0.1
@@ -48,12 +50,12 @@ EASY = 0.1
 """Share of the tolerance below which the next step may be twice as long."""
 DEEPEST = 40
 """An interval halved so often is a step whatever its error: its law jumps there."""
-BLOCK = 8
-"""So many lengths are worked out together."""
+AHEAD = 2
+"""Lengths are worked out together, and some more: a first step may be too long."""
 
 
 @dataclass(frozen=True, slots=True)
-class _Length:
+class Length:
     """What belongs to a length of step: fade (M, k, q), weight (M, k, p, q) as of `answers`.
 
     reach (M, k F, p F): the differences at faces that fluxes at the points make, if there are any.
@@ -93,8 +95,9 @@ class _Steps:
         faces: Faces | None,
         seconds: Array,
         tolerance: float,
+        lengths: list[Length],
     ) -> None:
-        self.modes, self.faces = modes, faces
+        self.modes, self.faces, self.lengths = modes, faces, lengths
         self.seconds, self.tolerance = seconds, tolerance
         self.amplitudes = (modes.analyse @ start[:, :, None])[..., 0]
         self.compose = modes.compose.swapaxes(1, 2)
@@ -103,37 +106,32 @@ class _Steps:
             self.seen = (faces.seen @ modes.compose).swapaxes(1, 2)
             self.given = faces.given @ self.analyse
         # contents (M, C) kg/m2 of crowds are rows @ amplitudes + rest
-        capacities = [crowd.slab.capacity for crowd in crowds]
-        rows = [
-            c[:, None] @ modes.compose[:, crowd.rows]
-            for c, crowd in zip(capacities, crowds, strict=True)
-        ]
+        rows = [c.capacity.swapaxes(1, 2) @ modes.compose[:, c.rows] for c in crowds]
         self.rows = np.concatenate(rows, axis=1)
-        sizes = np.stack([c.sum(axis=1) for c in capacities], axis=1)
+        sizes = np.concatenate([c.capacity.sum(axis=1) for c in crowds], axis=1)
         base = crowds[0].base
         self.rest = base[:, None] * sizes
         top = np.maximum(np.abs(start + base[:, None]).max(axis=1), np.abs(base))
         self.most = top[:, None] * sizes
         self.filling = [(i, c) for i, c in enumerate(crowds) if c.slab.bend is not None]
-        self.lengths: dict[int, list[_Length]] = {}
 
-    def halved(self, rung: int) -> _Length:
+    def halved(self, rung: int) -> Length:
         """What belongs to the interval halved `rung` times."""
-        block, at = divmod(rung, BLOCK)
-        if block not in self.lengths:
+        known = len(self.lengths)
+        if rung >= known:
+            halvings = np.arange(known, rung + AHEAD)
             members, q = self.amplitudes.shape
-            lengths = self.seconds[:, None] * 0.5 ** (block * BLOCK + np.arange(BLOCK))
-            fade, weight = answers(
-                np.repeat(self.modes.rates, BLOCK, axis=0), lengths.ravel(), ASKED
-            )
-            fade = fade.reshape(members, BLOCK, len(ASKED), q)
-            weight = weight.reshape(members, BLOCK, len(ASKED), len(POINTS), q)
+            lengths = self.seconds[:, None] * 0.5**halvings
+            rates = np.repeat(self.modes.rates, len(halvings), axis=0)
+            found = answers(rates, lengths.ravel(), ASKED)
+            fade = found[0].reshape(members, len(halvings), len(ASKED), q)
+            weight = found[1].reshape(members, len(halvings), len(ASKED), COUNT, q)
             reach = None if self.faces is None else self._reach(weight)
-            self.lengths[block] = [
-                _Length(fade[:, i], weight[:, i], None if reach is None else reach[:, i])
-                for i in range(BLOCK)
+            self.lengths += [
+                Length(fade[:, i], weight[:, i], None if reach is None else reach[:, i])
+                for i in range(len(halvings))
             ]
-        return self.lengths[block][at]
+        return self.lengths[rung]
 
     def _reach(self, weight: Array) -> Array:
         members, block, k, p, q = weight.shape
@@ -146,7 +144,7 @@ class _Steps:
     def begin(self) -> tuple[list[Array], Array, int]:
         """Trades and films at the start, and how often to halve for a first step."""
         now = self.amplitudes[:, None] @ self.compose
-        trades = [np.repeat(crowd.trade(now), len(POINTS), axis=1) for _, crowd in self.filling]
+        trades = [np.repeat(crowd.trade(now), COUNT, axis=1) for _, crowd in self.filling]
         quickest = [crowd.quickest() for _, crowd in self.filling]
         film = np.zeros((len(now), 0))
         if self.faces is not None:
@@ -165,7 +163,7 @@ class _Steps:
         allowed = self.tolerance * held / np.maximum(length, 1e-300)[:, None]
         unpushed = here.fade * self.amplitudes[:, None]
         seconds = begin[:, None] + length[:, None] * ASKED
-        push, flux, error = np.zeros_like(unpushed[:, 1:]), None, np.zeros(len(length))
+        push, flux, error = np.zeros_like(unpushed[:, :COUNT]), None, np.zeros(len(length))
         for _ in range(SWEEPS):
             free = unpushed
             if self.filling:
@@ -175,11 +173,9 @@ class _Steps:
                 alone, enough = free @ self.seen, AT_FACES * np.repeat(allowed, 2, axis=1)
                 if flux is None:
                     flux = self.faces.through(alone, here.reach, film)
-                flux, law, film, left = self.faces.settle(
-                    alone, here.reach, flux, seconds, SETTLED * enough
-                )
-                missed = np.abs(law[:, -1] - AT_CHECK @ flux) / enough
-                error = np.maximum(missed.max(axis=1), SETTLED * left)
+                flux, law, film, left = self.faces.settle(alone, here.reach, flux, seconds, enough)
+                missed = np.abs(law[:, COUNT:] - AT_CHECKS @ flux) / enough[:, None]
+                error = np.maximum(missed.max(axis=(1, 2)), left)
                 push = push + flux @ self.given
             if not self.filling:
                 break
@@ -188,7 +184,7 @@ class _Steps:
             error = np.maximum(error, np.maximum(turned, missed))
             if np.all(turned <= SETTLED):
                 break
-        end = unpushed[:, END] + (here.weight[:, END] * push).sum(axis=1)
+        end = unpushed[:, COUNT - 1] + (here.weight[:, COUNT - 1] * push).sum(axis=1)
         return _Step(push, end, trades, film, error)
 
     def _pushed_by(self, trades: list[Array]) -> Array:
@@ -206,11 +202,12 @@ class _Steps:
         fresh, turned, missed = [], [], []
         for old, (i, crowd) in zip(trades, self.filling, strict=True):
             found = crowd.trade(states)
-            new = found[:, :-1]
-            expected = np.einsum("p,mpu->mu", AT_CHECK, new)[:, None]
+            new = found[:, :COUNT]
+            gaps = np.concatenate([new - old, found[:, COUNT:] - AT_CHECKS @ new], axis=1)
+            wrong = crowd.moved(gaps) / allowed[:, i, None]
             fresh.append(new)
-            turned.append(crowd.moved(new - old) / allowed[:, i])
-            missed.append(crowd.moved(found[:, -1:] - expected) / allowed[:, i])
+            turned.append(wrong[:, :COUNT].max(axis=1))
+            missed.append(wrong[:, COUNT:].max(axis=1))
         return fresh, np.max(turned, axis=0), np.max(missed, axis=0)
 
 
@@ -220,14 +217,15 @@ def course(
     crowds: Sequence[Crowd],
     faces: Faces | None,
     seconds: Array,
-    tolerance: float = TOLERANCE,
+    tolerance: float,
+    lengths: list[Length],
 ) -> Pushed:
     """What a tank does in seconds (M,) from start (M, U), which counts from its crowds' base.
 
     modes: of all that is linear in it; faces: of all its crowds, in order, if films follow what
-    they carry.
+    they carry; lengths: what is known of halves of this interval, in order, and is added to.
     """
-    steps = _Steps(modes, start, crowds, faces, seconds, tolerance)
+    steps = _Steps(modes, start, crowds, faces, seconds, tolerance, lengths)
     trades, film, rung = steps.begin()
     at, whole, taken = 0, 1 << DEEPEST, []
     while at < whole:
@@ -244,12 +242,12 @@ def course(
         longer = bool(worst < EASY and rung and at % (2 * length) == 0)
         trades = [_ahead(trade, 1.0, 2.0 if longer else 1.0) for trade in step.trades]
         rung -= longer
-    begins, lengths, starts, pushes = (np.stack(each, axis=1) for each in zip(*taken, strict=True))
-    return pushed(modes.compose, modes.rates, begins, lengths, starts, pushes)
+    begins, spans, starts, pushes = (np.stack(each, axis=1) for each in zip(*taken, strict=True))
+    return pushed(modes.compose, modes.rates, begins, spans, starts, pushes)
 
 
 def _ahead(values: Array, begin: float, length: float) -> Array:
     """The polynomials through values (M, p, u) at the points of a step that begins, and is as long,
     in lengths of the step they are of."""
     onto = (begin + length * POINTS)[:, None] ** POWERS @ TO_POWERS
-    return (onto @ values.reshape(len(values), len(POINTS), -1)).reshape(values.shape)
+    return (onto @ values.reshape(len(values), COUNT, -1)).reshape(values.shape)

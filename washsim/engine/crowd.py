@@ -9,13 +9,14 @@ M members, U unknowns of a tank, u of a slab, k times.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from washsim.engine.space import Array, Slab
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Crowd:
     """Slabs that are alike, in one tank; all that counts here is of one square metre of them.
 
@@ -30,6 +31,18 @@ class Crowd:
     base: Array
     quickening: Array
 
+    @cached_property
+    def capacity(self) -> Array:
+        """(M, u, 1) m."""
+        return self.slab.capacity[:, :, None]
+
+    @cached_property
+    def _paces(self) -> tuple[Array, Array]:
+        """(M, 1, h) 1/s at which a node's mobile and held concentrations follow their trade."""
+        slab = self.slab
+        flow = slab.release * self.quickening[:, None]
+        return (-flow / slab.mobile[:, slab.where])[:, None], (flow / slab.held)[:, None]
+
     def trade(self, states: Array) -> Array:
         """(M, k, u) kg/(m3 s), what the places change in states (M, k, U), node by node.
 
@@ -40,20 +53,19 @@ class Crowd:
         free, bound = mine[..., slab.where], mine[..., n:]
         assert slab.bend is not None
         # high-order nodes ring a little below zero, where the law is continued as an odd function
-        wanted = free / (1 + slab.bend[:, None] * np.abs(free))
-        flow = (slab.release * self.quickening[:, None])[:, None] * (wanted - bound)
+        gap = free / (1 + slab.bend[:, None] * np.abs(free)) - bound
+        to_free, to_bound = self._paces
         change = np.zeros_like(mine)
-        change[..., slab.where] = -flow / slab.mobile[:, None, slab.where]
-        change[..., n:] = flow / slab.held[:, None]
+        change[..., slab.where] = to_free * gap
+        change[..., n:] = to_bound * gap
         return change
 
     def quickest(self) -> Array:
         """(M,) 1/s, the rate of the quickest trade at any node, were nothing filled up."""
-        slab = self.slab
-        rate = slab.release * (1 / slab.held + 1 / slab.mobile[:, slab.where])
-        return rate.max(axis=1) * self.quickening
+        to_free, to_bound = self._paces
+        return (to_bound - to_free).max(axis=(1, 2))
 
-    def moved(self, change: Array) -> Array:
-        """(M,) kg/(m2 s) that changes (M, k, u) move, the most of the k."""
+    def moved(self, changes: Array) -> Array:
+        """(M, k) kg/(m2 s) that changes (M, k, u) move."""
         # what leaves the mobile part arrives in the held one
-        return 0.5 * (np.abs(change) @ self.slab.capacity[:, :, None])[..., 0].max(axis=1)
+        return 0.5 * (np.abs(changes) @ self.capacity)[..., 0]

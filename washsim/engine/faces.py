@@ -4,7 +4,7 @@ What a film lets through beyond a constant one is a flux from a face to the wate
 few numbers bend, so at the points of a step the fluxes that go with the differences they make are
 found by Newton's method on a small matrix, however stiff they are.
 
-M members, F = 2 C faces of C crowds, p points of a step, k = p + 1 times with one that only checks,
+M members, F = 2 C faces of C crowds, p points of a step, k times: these and some that check,
 U unknowns of a tank.
 """
 
@@ -53,12 +53,12 @@ class Faces:
 
         They have the right sign, however long the step.
         """
-        members, k, faces = alone.shape
-        points = (k - 1) * faces
-        slope = np.repeat(film[:, None], k - 1, axis=1).reshape(members, points, 1)
-        met = slope * alone[:, :-1].reshape(slope.shape)
+        members, points = len(alone), reach.shape[2]
+        count = points // alone.shape[2]
+        slope = np.repeat(film[:, None], count, axis=1).reshape(members, points, 1)
+        met = slope * alone[:, :count].reshape(slope.shape)
         flux = np.linalg.solve(np.eye(points) - slope * reach[:, :points], met)
-        return flux.reshape(members, k - 1, faces).astype(np.float64, copy=False)
+        return flux.reshape(members, count, -1).astype(np.float64, copy=False)
 
     def settle(
         self, alone: Array, reach: Array, flux: Array, seconds: Array, enough: Array
@@ -67,11 +67,15 @@ class Faces:
 
         alone (M, k, F): differences without these fluxes; reach (M, k F, p F): those that each
         makes; flux: one to begin with; enough (M, F) kg/(m2 s): a flux may be so wrong. The error
-        (M,) is what is left over that.
+        (M,) is what is left over that, nothing where they settle.
         """
-        members, k, faces = alone.shape
-        points = (k - 1) * faces
-        within, eye, twice = reach[:, :points], np.eye(points), np.tile(seconds, 2)
+        (members, k, _), points = alone.shape, reach.shape[2]
+        count = flux.shape[1]
+        within, eye, twice = (
+            reach[:, :points],
+            np.eye(points),
+            np.concatenate([seconds, seconds], axis=1),
+        )
         difference = alone + (reach @ flux.reshape(members, points, 1)).reshape(alone.shape)
         for _ in range(TRIALS):
             nudge = NUDGE * np.abs(difference) + 1e-30
@@ -79,16 +83,18 @@ class Faces:
             film = self.films(both, twice)
             both *= film
             law = both[:, :k]
-            left = law[:, :-1] - flux
+            left = law[:, :count] - flux
             error = (np.abs(left) / enough[:, None]).max(axis=(1, 2))
-            if (error <= 1).all():
-                break
-            slope = ((both[:, k:-1] - law[:, :-1]) / nudge[:, :-1]).reshape(members, points, 1)
-            left = left.reshape(slope.shape)
-            change = np.linalg.solve(eye - slope * within, left)
+            slope = (both[:, k:] - law) / nudge
+            felt = slope[:, :count].reshape(members, points, 1)
+            change = np.linalg.solve(eye - felt * within, left.reshape(felt.shape))
             flux = flux + change.reshape(flux.shape)
-            difference = difference + (reach @ change).reshape(difference.shape)
-        return flux, law, film[:, k - 2], error
+            turned = (reach @ change).reshape(difference.shape)
+            if (error <= 1).all():
+                # which this last step of Newton's method squares
+                return flux, law + slope * turned, film[:, count - 1], np.zeros(members)
+            difference = difference + turned
+        return flux, law, film[:, count - 1], error
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from washsim.engine.bending import course
+from washsim.engine.bending import Length, course
 from washsim.engine.crowd import Crowd
 from washsim.engine.faces import Following
 from washsim.engine.interval import (
@@ -54,6 +54,7 @@ class Solving(State):
         super().__init__(slabs, lots, tanks, members)
         self.tolerance = tolerance
         self.known: Known = {} if known is None else known
+        self._recent: tuple[Modes, Array, list[Length]] | None = None
 
     def boundless(self, index: int, at: Conditions, start: Array) -> Segment:
         """Each lot decays by itself towards a concentration that never changes."""
@@ -174,7 +175,8 @@ class Solving(State):
             films = faces(at.currents, at.film, still, flat, volumes, at.pooled)
         states = [self.lots[alike[0]].state - base[:, None] for alike in numbers]
         start = np.concatenate([*states, water], axis=1)
-        tank_course = course(found, start, flat, films, seconds, self.tolerance)
+        lengths = self._lengths(found, seconds)
+        tank_course = course(found, start, flat, films, seconds, self.tolerance, lengths)
         end, first = tank_course.at(seconds[:, None])[:, 0], flat[-1].rows.stop
         parts: dict[int, tuple[Course, ...]] = {}
         ends: dict[int, Array] = {}
@@ -184,6 +186,13 @@ class Solving(State):
                 parts[number], ends[number] = (own,), end[:, crowd.rows]
         following = None if films is None else Following(films, found, tank_course)
         return tank_course.by(found.compose[:, first:]), parts, ends, end[:, first:], following
+
+    def _lengths(self, found: Modes, seconds: Array) -> list[Length]:
+        """What is known of such an interval: a bath after another like it asks for the same."""
+        recent = self._recent
+        if recent is None or recent[0] is not found or not np.array_equal(recent[1], seconds):
+            self._recent = recent = (found, seconds, [])
+        return recent[2]
 
     def _crowds(
         self, groups: Groups, base: Array, quickening: Array
@@ -221,7 +230,7 @@ class Solving(State):
             return decay(alone, above)
         rows = slice(0, slab.size)
         crowd = Crowd(slab, rows, lot.area, lot.open_faces, base, at.quickening)
-        return course(alone, above, [crowd], None, seconds, self.tolerance)
+        return course(alone, above, [crowd], None, seconds, self.tolerance, [])
 
     def _faces(self, tank: Tank) -> dict[int, tuple[float, float]]:
         return {number: self.lots[number].open_faces for number in tank.lots}
