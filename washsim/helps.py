@@ -21,6 +21,7 @@ from washsim.units import amount, gram, litre, minute, temperature
 Main = Bath | Running | Transfer | Hold
 """The steps that do the washing."""
 _LIVELIER = {
+    "still": "rocking",
     "still_face_up": "rocking",
     "tap_only": "rocking",
     "still_face_down": "rocking",

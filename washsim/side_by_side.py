@@ -123,6 +123,8 @@ def _moved(vessel: Vessel, system: str) -> str:
         return f"each sheet of the pile every {vessel.shuffle / minute:g} min"
     if vessel.film is not None:
         return f"a still film of {vessel.film / micrometre:g} µm"
+    if vessel.stirring == "still":
+        return "still, but for what fixer stirs by its weight"
     return str(tables.entry(f"liquids.stirring.{vessel.stirring}.label"))
 
 

@@ -227,3 +227,12 @@ def test_a_batch_as_it_stands_beside_other_ways():
     assert found.scenarios[1].steps == files.with_method(batch, "sea").steps
     with pytest.raises(InputError, match="did you mean 'as_it_stands'"):
         comparing.ways(batch, ["as_it_stand", "sea"])
+
+
+@pytest.mark.parametrize("name", comparing.all_ways())
+def test_every_way_can_be_told_from_another(name):
+    other = "row" if name != "row" else "sea"
+    found = comparing.ways(files.example("demo"), [name, other])
+    rows = side_by_side.differences(found.scenarios, "us")
+    assert "wash" in [row.what for row in rows]
+    assert all(value.strip() for row in rows for value in row.values)
