@@ -16,22 +16,27 @@ from washsim.errors import InputError
 from washsim_dashboard import aside, helper
 
 
+def done(work: Callable[..., Any], asked: tuple[Any, ...]) -> Any:
+    """In turn with whatever pages of other tests have asked for."""
+    return aside.QUEUE.submit(aside.sent, work, asked).result()
+
+
 def test_work_is_done_in_another_process_that_gives_way() -> None:
-    assert aside.sent(pow, (2, 10)) == 1024
-    assert aside.sent(os.getpid, ()) != os.getpid()
-    assert aside.sent(os.nice, (0,)) == min(19, os.nice(0) + helper.MANNERS)
+    assert done(pow, (2, 10)) == 1024
+    assert done(os.getpid, ()) != os.getpid()
+    assert done(os.nice, (0,)) == min(19, os.nice(0) + helper.MANNERS)
 
 
 def test_what_goes_wrong_there_is_raised_here() -> None:
     with pytest.raises(InputError, match=r"expected .washsim-scenario-1., got nothing"):
-        aside.sent(files.loads, ("steps = 3", "evening.toml"))
-    assert aside.sent(abs, (-1,)) == 1
+        done(files.loads, ("steps = 3", "evening.toml"))
+    assert done(abs, (-1,)) == 1
 
 
 def test_another_process_is_begun_where_one_was_ended() -> None:
-    first = aside.sent(os.getpid, ())
+    first = done(os.getpid, ())
     os.kill(first, signal.SIGKILL)
-    assert aside.sent(os.getpid, ()) not in (first, os.getpid())
+    assert done(os.getpid, ()) not in (first, os.getpid())
 
 
 class Page:
