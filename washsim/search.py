@@ -30,6 +30,8 @@ POINTS = 4
 TRIES = 3
 """Candidates looked at, each with more water than the last, where one keeps neither time nor
 chance for all draws."""
+HALVED = 8
+"""Of each pool, the candidates whose filling is halved in a round."""
 HALVINGS = 8
 """Rounds at most in which fillings halfway to the next smaller one are looked at."""
 EVENED = 3
@@ -88,7 +90,7 @@ class Search:
         stand_ins = [self._stand_in(one) for one in self._spread(pool, 2)]
         pools = self._tried(promising(pool), stand_ins, 0.3, 0.4)
         for i in range(HALVINGS):
-            best = [one for pool in pools for one in self._spread(pool, POINTS)]
+            best = [one for pool in pools for one in self._spread(pool, HALVED)]
             done, halved = 0.4 + 0.2 * i / HALVINGS, self.screening.smaller(best)
             more = self._tried(halved, stand_ins, done, done + 0.2 / HALVINGS)
             pools = [pool + new for pool, new in zip(pools, more, strict=True)]
