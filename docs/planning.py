@@ -21,10 +21,16 @@ and the vessels of the scenario file.
   tray the least is {layer:g} mm of water for each sheet lying in it; where the tap runs into a
   vessel it counts as a washer, used full. `least_l` in the file says better.
 - Up to twelve fillings; the tap at its flow, a half, a quarter or an eighth, alone or after one or
-  two fillings. A dwell is at least {dwell:g} min, dumping and filling included.
-- Where prints come one by one: a holding bath, renewed or not, a rinse in a small tray, and rows
-  of trays against the water, as long as there are trays (`pieces` in the file).
+  two fillings. A dwell is at least {dwell:g} min, and leaves hands the time to dump and fill.
+- Where prints come one by one: a holding bath, renewed or not, kept as the first water or not, a
+  rinse in a small tray unless `--no-rinse`, and rows of trays against the water, as long as there
+  are trays (`pieces` in the file).
+- Where there are batches (`batches` in the file): the last water of a batch, kept as the first of
+  the next. Minutes and litres are those of all batches.
 - A wash aid only where one is at hand: `--aid`, or a file that uses one.
+
+Hands do one thing at a time: a schedule in which they could not keep up with lifting, laying,
+dumping and filling is no plan. Where that left some out and none is left, the answer says so.
 
 Water is never taken above {hot:g} °C, and never at another temperature than the file's. Late
 guests and prints that stick are not planned with. Still water whose currents follow the fixer
@@ -35,15 +41,16 @@ the coming of the prints are in, fixing is not.
 
 ## How it searches
 
-1. All draws of what is unmeasured wash one schedule that spends all the time. The draw that has
-   the rank of the chance asked for, when that share is first under the target, stands for it.
+1. A quarter of the draws wash one schedule that spends all the time. The draw that has the rank
+   of the chance asked for, when that share is first under the target, stands for it.
 2. On that draw every shape is tried at every filling and dwell of a grid. Schedules that differ in
    their dwells only are one march.
-3. The quickest and the thriftiest are washed by all draws. The draws that then stand for the
-   chance replace the first, the best shapes are tried again, and fillings are halved towards the
-   smaller until they lie two hundredths apart.
-4. The best for each of {points} times are washed by all draws, which set the last dwell to the half
-   minute. What does not keep the chance is dropped.
+3. At the quickest and at the thriftiest of what passes, other draws have that rank. Each of them
+   replaces the first, on its own: the best shapes are tried again, and fillings are halved towards
+   the smaller until they lie two hundredths apart.
+4. Of each, {points} at most that lie far apart in water are washed by all draws, which set the
+   last dwell to the half minute. What keeps neither chance nor time makes room for the next with
+   more water.
 
 So every plan shown has been washed by all draws, but a better one may have been missed. Against
 every schedule of up to three fillings with any dwells, on a bench of text-book paper, none was
@@ -135,5 +142,5 @@ def _row(name: str, one: Plan) -> list[str]:
         f"{one.seconds / minute:.0f}",
         f"{one.volume / litre:.1f}",
         f"{100 * one.chance:.0f} %",
-        one.words,
+        one.words(),
     ]

@@ -15,6 +15,8 @@ from washsim.scenario import Scenario
 from washsim.units import minute
 from washsim.unknowns import Sample
 
+APART = 0.05
+"""Part by which plans of one front differ in water at least."""
 LONGEST = 24 * 60 * minute
 """Longest time that can be asked for, s."""
 
@@ -124,17 +126,22 @@ def best_of(found: Iterable[T]) -> list[T]:
     return kept
 
 
-def spread(pool: list[Candidate], count: int) -> list[Candidate]:
-    """Of those that no other beats in time and water, so many, far apart, quickest first."""
+def spread(pool: Iterable[Candidate], count: int, taken: Iterable[float] = ()) -> list[Candidate]:
+    """Of those that no other beats in time and water, so many, far apart in water, quickest first.
+
+    Far apart from each other and from volumes already taken, m3, by a twentieth at least.
+    """
     best = best_of(pool)
-    if len(best) <= count:
-        return best
-    place = np.array([[one.seconds, np.log(one.volume)] for one in best])
-    place = (place - place.min(axis=0)) / np.ptp(place, axis=0)
-    chosen = [0, len(best) - 1]
-    while len(chosen) < count:
-        away = np.abs(place[:, None] - place[chosen]).sum(axis=2).min(axis=1)
-        chosen.append(int(np.argmax(away)))
+    places = np.log([one.volume for one in best])
+    known, chosen = list(np.log(list(taken))), set[int]()
+    while best and len(chosen) < count:
+        # the quickest stands first where there is nothing to be far from
+        away = np.abs(places[:, None] - known).min(axis=1) if known else np.arange(len(best))[::-1]
+        at = int(np.argmax(away))
+        if known and away[at] < APART:
+            break
+        chosen.add(at)
+        known.append(places[at])
     return [best[i] for i in sorted(chosen)]
 
 

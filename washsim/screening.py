@@ -25,9 +25,6 @@ DWELLS_ALONE = 12
 NEAR = 0.02
 """Relative difference between fillings that is not halved any more."""
 
-StandIns = list[tuple[Sample, float]]
-"""One or two draws that stand for the chance, and the water, m3, at which each does."""
-
 
 class Screening:
     """What has been tried: `nearest`, (kg/m2, the schedule) that came nearest to the target.
@@ -41,21 +38,22 @@ class Screening:
         self.fillings: dict[Shape, set[float]] = {}
 
     def tried(
-        self, every: list[Shape], stand_ins: StandIns, done: Callable[[float], None]
-    ) -> list[Candidate]:
-        """For each shape and number of fillings, the shortest dwell at which stand-ins pass.
+        self, every: list[Shape], stand_ins: list[Sample], done: Callable[[float], None]
+    ) -> list[list[Candidate]]:
+        """For each stand-in, shape and number of fillings, the shortest dwell at which it passes.
 
         done: told the share that is done.
         """
-        found: list[Candidate] = []
+        found: list[list[Candidate]] = [[] for _ in stand_ins]
         for i, shape in enumerate(every):
-            found += self._shortest(shape, stand_ins)
+            if shape.filled:
+                self.fillings.setdefault(shape.emptied, set()).add(shape.filling)
+            for pool, member in zip(found, stand_ins, strict=True):
+                pool += self._shortest(shape, member)
             done((i + 1) / len(every))
         return found
 
-    def _shortest(self, shape: Shape, stand_ins: StandIns) -> list[Candidate]:
-        if shape.filled:
-            self.fillings.setdefault(shape.emptied, set()).add(shape.filling)
+    def _shortest(self, shape: Shape, member: Sample) -> list[Candidate]:
         brief = shape.brief
         least = shape.at(brief).timeline
         start, spare = least.stages[1].start, self.spare(least)
@@ -68,12 +66,9 @@ class Screening:
         knobs: tuple[str, ...] = (shape.knob,)
         if shape.fixed:
             knobs, dwells = (), dwells[:1]
-        values = dwells[:, None][:, : len(knobs)]
-        followed = [self._followed(shape, most, knobs, values, one) for one, _ in stand_ins]
-        volume = self._water(shape, least, dwells, most)
-        worst = _between([one.worst for one in followed], volume, [v for _, v in stand_ins])
-        ends = followed[0].ends - start
-        worst = np.where(ends <= self.wish.seconds + 1e-6, worst, np.inf)
+        followed = self._followed(shape, most, knobs, dwells[:, None][:, : len(knobs)], member)
+        ends = followed.ends - start
+        worst = np.where(ends <= self.wish.seconds + 1e-6, followed.worst, np.inf)
         self._note(shape, dwells, worst)
         found = []
         for n in np.flatnonzero(np.min(worst, axis=0) <= self.limit):
@@ -85,12 +80,6 @@ class Screening:
                 )
             )
         return found
-
-    def _water(self, shape: Shape, least: Timeline, dwells: Array, most: int) -> Array:
-        """(S, F) m3 that the shape takes at each dwell with 1 to `most` fillings."""
-        longer = dwells - shape.brief
-        more = [[shape.more_water(float(x), n) for n in range(most)] for x in longer]
-        return least.fresh_water + np.array(more)
 
     def spare(self, least: Timeline) -> float:
         """s that each batch may take longer than in the shortest schedule of a shape."""
@@ -146,19 +135,6 @@ class Screening:
         at, n = np.unravel_index(np.argmin(worst), worst.shape)
         if self.nearest is None or worst[at, n] < self.nearest[0]:
             self.nearest = float(worst[at, n]), shape.at(float(dwells[at]), int(n) + 1)
-
-
-def _between(worst: list[Array], volume: Array, at: list[float]) -> Array:
-    """What is left with so much water, from what two stand-ins are left with, each at its own.
-
-    By logarithms; beyond an end, what the stand-in there is left with.
-    """
-    if at[0] == at[-1]:
-        return worst[0]
-    share = np.clip(np.log(volume / at[0]) / np.log(at[-1] / at[0]), 0.0, 1.0)
-    first, last = (np.log(np.maximum(one, 1e-12)) for one in (worst[0], worst[-1]))
-    found: Array = np.exp((1 - share) * first + share * last)
-    return found
 
 
 def _thinned(dwells: Array, most: int) -> Array:

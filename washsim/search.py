@@ -7,7 +7,7 @@ of a grid on these; the best are washed by all draws, which set their last dwell
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -20,16 +20,18 @@ from washsim.moves import clashes, moves
 from washsim.plans import Candidate, Front, Plan, Wish, best_of, promising, spread
 from washsim.result import Run
 from washsim.scenario import Scenario
-from washsim.screening import Screening, StandIns
+from washsim.screening import Screening
 from washsim.solve import ladder
 from washsim.units import minute, rounded
 from washsim.unknowns import NOMINAL, Sample
 
-POINTS = 6
-"""Plans on a front at most."""
+POINTS = 4
+"""Candidates of each stand-in that are washed by all draws."""
 TRIES = 3
 """Candidates looked at, each with more water than the last, where one keeps neither time nor
 chance for all draws."""
+HALVED = 8
+"""Of each pool, the candidates whose filling is halved in a round."""
 HALVINGS = 8
 """Rounds at most in which fillings halfway to the next smaller one are looked at."""
 EVENED = 3
@@ -52,19 +54,21 @@ class Search:
         self.nodes, _ = nodes_for(self.loose, sample, rungs)
         self.modes: dict[int, Known] = {}
         self.overlaps: dict[Candidate, bool] = {}
-        self.known: dict[Candidate, tuple[Plan, Sample]] = {}
+        self.known: dict[Candidate, Plan] = {}
+        # a part of the draws tells about how long, and which of them stand for the chance
+        self.few = sample.part(slice(0, CHUNK))
         self.screening = Screening(wish, self.limit, self.batches, self.nodes)
 
     def front(self) -> Front:
-        """One draw that stands for the chance, then two, then all draws."""
+        """One draw that stands for the chance, then two, then all draws for the best."""
         own = self._made(self.scenario, self._worst(self.loose))
         every = [
             size
             for shape in shapes(self.loose, self.wish.aid, self.wish.rinse)
             for size in shape.sizes()
         ]
-        pool = self._tried(every, [(self._first_stand_in(every), 1.0)], 0.05, 0.25)
-        plans = best_of(made for made in self._best(pool) if self._kept(made)) if pool else []
+        (pool,) = self._tried(every, [self._first_stand_in(every)], 0.05, 0.25)
+        plans = best_of(made for made in self._best(pool) if self._kept(made))
         closest = None if plans else self._closest()
         if closest is not None and self._kept(closest):
             plans, closest = [closest], None
@@ -79,28 +83,27 @@ class Search:
         )
 
     def _best(self, pool: list[Candidate]) -> Iterator[Plan]:
-        """The best of a first pool, by draws that stand for the chance at both of its ends."""
-        seen = [self._settled(one) for one in self._spread(pool, 2)]
-        if not seen:
-            return
-        yield from (made for made, _ in seen)
-        stand_ins = [(member, made.volume) for made, member in seen]
-        pool = self._tried(promising(pool), stand_ins, 0.3, 0.4)
+        """The best of a first pool, by draws that stand for the chance at both of its ends.
+
+        Each draw has a pool of its own: who is hard to wash in much water is not in little.
+        """
+        stand_ins = [self._stand_in(one) for one in self._spread(pool, 2)]
+        pools = self._tried(promising(pool), stand_ins, 0.3, 0.4)
         for i in range(HALVINGS):
-            done, halved = (
-                0.4 + 0.2 * i / HALVINGS,
-                self.screening.smaller(self._spread(pool, POINTS)),
-            )
-            pool += self._tried(halved, stand_ins, done, done + 0.2 / HALVINGS)
-        chosen = self._spread(pool, POINTS)
-        for i, one in enumerate(chosen):
-            yield from self._kept_or_richer(one, pool)
-            self.progress(0.6 + 0.4 * (i + 1) / len(chosen))
+            best = [one for pool in pools for one in self._spread(pool, HALVED)]
+            done, halved = 0.4 + 0.2 * i / HALVINGS, self.screening.smaller(best)
+            more = self._tried(halved, stand_ins, done, done + 0.2 / HALVINGS)
+            pools = [pool + new for pool, new in zip(pools, more, strict=True)]
+        for i, pool in enumerate(pools):
+            chosen = self._spread(pool, POINTS, {one.volume for one in self.known})
+            for k, one in enumerate(chosen, start=1):
+                yield from self._kept_or_richer(one, pool)
+                self.progress(0.6 + 0.4 * (i + k / len(chosen)) / len(pools))
 
     def _kept_or_richer(self, one: Candidate, pool: list[Candidate]) -> Iterator[Plan]:
         """A candidate's plan; where all draws ask too much of it, of the next with more water."""
         for _ in range(TRIES):
-            made, _member = self._settled(one)
+            made = self._settled(one)
             yield made
             richer = [x for x in pool if x.seconds < one.seconds and x.volume > one.volume]
             following = [] if self._kept(made) else self._spread(richer, 2)
@@ -109,9 +112,9 @@ class Search:
             one = following[-1]
 
     def _tried(
-        self, every: list[Shape], stand_ins: StandIns, begun: float, done: float
-    ) -> list[Candidate]:
-        """What passes for the stand-ins; it takes the progress from one share to another."""
+        self, every: list[Shape], stand_ins: list[Sample], begun: float, done: float
+    ) -> list[list[Candidate]]:
+        """What passes for each stand-in; it takes the progress from one share to another."""
 
         def told(share: float) -> None:
             self.progress(begun + (done - begun) * share)
@@ -143,7 +146,9 @@ class Search:
         in_time = made.seconds <= self.wish.seconds + 1e-6
         return in_time and made.chance >= self.wish.chance and not made.overlaps
 
-    def _spread(self, pool: list[Candidate], count: int) -> list[Candidate]:
+    def _spread(
+        self, pool: list[Candidate], count: int, taken: Iterable[float] = ()
+    ) -> list[Candidate]:
         """As `spread`, of those whose moves one pair of hands can keep up with."""
         while True:
             best = best_of(pool)
@@ -152,7 +157,7 @@ class Search:
                 scenario = one.shape.at(one.dwell, one.fillings)
                 self.overlaps[one] = bool(clashes(moves(scenario)))
             if not any(self.overlaps[one] for one in best):
-                return spread(best, count)
+                return spread(best, count, taken)
             pool = [one for one in pool if not self.overlaps.get(one, False)]
 
     def _first_stand_in(self, every: list[Shape]) -> Sample:
@@ -168,15 +173,22 @@ class Search:
         scenario = shape.at((shape.brief + spare) / count, count)
         end = scenario.timeline.stages[-1].stop
         times = np.linspace(end - spare, end, 60)
-        seen = self._observe(scenario, lambda run: _worst_at(run, times))
+        seen = self._observe(scenario, lambda run: _worst_at(run, times), self.few)
         enough = np.mean(seen <= self.limit, axis=0) >= self.wish.chance
         return self._ranked(seen[:, int(np.argmax(enough)) if enough.any() else -1])
 
+    def _stand_in(self, one: Candidate) -> Sample:
+        """The draw that stands for the chance where the candidate first keeps it."""
+        if one.shape.fixed:
+            return self._ranked(self._observe(one.shape.at(one.dwell), ends, self.few).max(axis=1))
+        _, worst = self._last(self._evened(one), self.few)
+        return self._ranked(worst)
+
     def _ranked(self, worst: Array) -> Sample:
-        """The draw that has the rank of the wanted chance."""
+        """The draw that has the rank of the wanted chance among a few, worst (M,)."""
         rank = int(np.ceil(self.wish.chance * len(worst))) - 1
         at = int(np.argsort(worst)[rank])
-        return self.sample.part(slice(at, at + 1))
+        return self.few.part(slice(at, at + 1))
 
     def _worst(self, scenario: Scenario) -> Array:
         """(M,) kg/m2 of the worst sheet at the end."""
@@ -196,29 +208,17 @@ class Search:
             residual=float(np.quantile(worst, self.wish.chance, method="higher")),
         )
 
-    def _settled(self, one: Candidate) -> tuple[Plan, Sample]:
-        """The candidate for all draws: its plan, and the draw that stands for the chance then.
-
-        The last dwell is the least that keeps the chance; where it comes out far from the others,
-        all are evened out.
-        """
+    def _settled(self, one: Candidate) -> Plan:
+        """The candidate's plan for all draws; its last dwell is the least that keeps the chance."""
         if one not in self.known:
             self.known[one] = self._settle(one)
         return self.known[one]
 
-    def _settle(self, one: Candidate) -> tuple[Plan, Sample]:
+    def _settle(self, one: Candidate) -> Plan:
         if one.shape.fixed:
             scenario = one.shape.at(one.dwell)
-            worst = self._worst(scenario)
-            return self._made(scenario, worst), self._ranked(worst)
-        # a part of the draws tells about how long
-        few = self.sample.part(slice(0, CHUNK))
-        for _ in range(EVENED):
-            last, _ = self._last(one, few)
-            even = GRAIN * round(((one.fillings - 1) * one.dwell + last) / one.fillings / GRAIN)
-            if even < one.shape.brief or abs(last - one.dwell) <= 0.25 * one.dwell:
-                break
-            one = replace(one, dwell=even)
+            return self._made(scenario, self._worst(scenario))
+        one = self._evened(one)
         last, worst = self._last(one, self.sample)
         scenario = one.shape.at(one.dwell, one.fillings, last)
         for more in range(EVENED if self.batches > 1 else 0):
@@ -227,7 +227,17 @@ class Search:
             worst = self._worst(scenario)
             if np.mean(worst <= self.limit) >= self.wish.chance:
                 break
-        return self._made(scenario, worst), self._ranked(worst)
+        return self._made(scenario, worst)
+
+    def _evened(self, one: Candidate) -> Candidate:
+        """The same with dwells evened out where the last would come out far from the others."""
+        for _ in range(EVENED):
+            last, _ = self._last(one, self.few)
+            even = GRAIN * round(((one.fillings - 1) * one.dwell + last) / one.fillings / GRAIN)
+            if even < one.shape.brief or abs(last - one.dwell) <= 0.25 * one.dwell:
+                break
+            one = replace(one, dwell=even)
+        return one
 
     def _last(self, one: Candidate, sample: Sample) -> tuple[float, Array]:
         """Last dwell, s, with the chance kept, or the longest looked at; and (M,) worst sheets."""

@@ -27,7 +27,7 @@ def replay(scenario) -> None:
         for sheet in one.sheets:
             assert where.get(sheet) == one.source
             where[sheet] = one.target
-    count = scenario.sheet.count + len(scenario.late)
+    count = scenario.sheet.count * scenario.sheet.batches + len(scenario.late)
     assert where == dict.fromkeys(range(1, count + 1)), "every sheet ends out of all vessels"
 
 

@@ -32,7 +32,7 @@ Courses = tuple[Course, dict[int, tuple[Course, ...]], dict[int, Array], Array, 
 """Waters' and each lot's; each lot's state (M, u) and the waters (M, 1 or 2) at the end; films."""
 Known = dict[tuple, Modes]
 """Modes by what they are modes of."""
-KEPT = 40
+KEPT = 60
 """Modes that are kept at once: a batch that comes one by one needs two dozen."""
 
 
