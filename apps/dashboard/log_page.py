@@ -78,7 +78,7 @@ def page() -> pn.Template:
         tests,
         layout.units(),
         notice,
-        document.add_next_tick_callback,
+        work.hand_over(document),
     )
     # only what a root refers to is kept in step between browser and server
     root = Spacer(width=0, height=0, tags=[session.board])

@@ -16,7 +16,7 @@ import pytest
 from bokeh.document import Document
 from bokeh.util.token import generate_jwt_token, generate_session_id
 from panel.io.server import get_server
-from tornado.httpclient import AsyncHTTPClient
+from tornado.httpclient import AsyncHTTPClient, HTTPRequest
 from tornado.websocket import websocket_connect
 
 from washsim.errors import InputError
@@ -49,7 +49,9 @@ async def visit(port: int, page: str) -> None:
     token = generate_jwt_token(generate_session_id())
     url = f"ws://127.0.0.1:{port}/{page}/ws".replace("//ws", "/ws")
     connection = await websocket_connect(
-        url, subprotocols=["bokeh", token], max_message_size=100_000_000
+        HTTPRequest(url, headers={"Origin": f"http://127.0.0.1:{port}"}),
+        subprotocols=["bokeh", token],
+        max_message_size=100_000_000,
     )
 
     async def hear(wanted: str) -> None:
