@@ -107,12 +107,8 @@ def quick(scenario: Scenario, base: Scenario, system: str) -> list[dict[str, Any
         why["options"] = [one for one in why["options"] if one[0] != "own"]
     else:
         why["listed"] = True
-    learnt = scenario.sheet.learnt
-    if learnt is not None and learnt.paper == scenario.sheet.paper:
-        why["options"] = [
-            [name, f"{label}, as learnt" if name == learnt.explanation else label]
-            for name, label in why["options"]
-        ]
+    if scenario.sheet.known is not None:
+        why["label"] = f"{why['label']}, as learnt"
     found = [paper, fixer, why]
     return found + [_slider(scenario, base, one, system) for one in sliders(scenario)]
 

@@ -14,6 +14,7 @@ from bokeh.core.properties import Any as AnyValue
 from bokeh.core.properties import Dict, List, String
 from bokeh.model import DataModel
 from bokeh.models import Spacer
+from tornado.httputil import HTTPServerRequest
 
 from washsim import logbook, logged
 from washsim.errors import InputError
@@ -27,7 +28,6 @@ from washsim_dashboard import (
     join,
     layout,
     log_view,
-    nearby,
     replies,
     share,
     tests_page,
@@ -55,16 +55,14 @@ class Evenings(DataModel):
     file = Dict(String, AnyValue)
 
 
-def page(address: str) -> pn.Template:
-    """The page of one visitor, of a server that listens at an address.
+def closed(request: HTTPServerRequest) -> str:
+    """What others than the host's own browser are told instead of the page, see main.Host."""
+    port = join.port(request.headers.get("Host", ""))
+    return layout.plain("log_closed.html", here=ADDRESS, values={"port": port})
 
-    The log lies on the host. Where others can reach the server only the host's own browser is shown
-    or writes it, asked for by a name such as localhost; main.Socket holds its socket to that too.
-    """
-    context = pn.state.curdoc and pn.state.curdoc.session_context
-    if not (nearby.is_own(address) or nearby.asks(context and context.request)):
-        own = join.port(str(pn.state.headers.get("Host", "")))
-        return layout.template("log_closed.html", here=ADDRESS, roots={}, values={"port": own})
+
+def page() -> pn.Template:
+    """The page of one visitor."""
     document = pn.state.curdoc
     assert document is not None, "a page is made for a document"
     scenario, notice = explore.asked_for()
@@ -80,7 +78,7 @@ def page(address: str) -> pn.Template:
         tests,
         layout.units(),
         notice,
-        document.add_next_tick_callback,
+        work.hand_over(document),
     )
     # only what a root refers to is kept in step between browser and server
     root = Spacer(width=0, height=0, tags=[session.board])

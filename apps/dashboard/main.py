@@ -8,8 +8,8 @@ from typing import Any
 
 import panel as pn
 from bokeh.server.urls import per_app_patterns
-from panel.io.server import WSHandler
-from tornado.web import HTTPError
+from panel.io.server import AutoloadJsHandler, DocHandler, WSHandler
+from tornado.web import RequestHandler
 
 from washsim_dashboard import (
     class_view,
@@ -24,6 +24,8 @@ from washsim_dashboard import (
     tests_page,
     tonight,
 )
+
+LOG = log_page.ADDRESS.removeprefix(".")
 
 
 def serve(port: int = 5006, show: bool = True, address: str = "127.0.0.1") -> None:
@@ -53,32 +55,48 @@ def pages(address: str) -> dict[str, Callable[[], pn.Template]]:
         "/tonight": tonight.page,
         "/compare": compare.page,
         "/tests": tests_page.page,
-        "/log": lambda: log_page.page(address),
+        LOG: log_page.page,
         "/class": class_view.page,
         "/join": lambda: join.page(address),
     }
     return {path: layout.guarded(page, f".{path}") for path, page in found.items()}
 
 
-class Socket(WSHandler):
-    """Panel's, but small pieces of a message leave at once instead of waiting to be joined.
-
-    A run goes out in some eighteen pieces; waiting made it 20 ms later (measured). The log's is for
-    the host's own browser alone, and for the log's own page in it.
-    """
+class Host(RequestHandler):
+    """Answers for the log only to the host's own browser, and its socket only to the log's page."""
 
     async def prepare(self) -> None:
-        log = self.request.path.startswith(log_page.ADDRESS.removeprefix("."))
-        origin = self.request.headers.get("Origin", "")
-        if log and not nearby.asks_from_own_page(self.request, origin):
-            raise HTTPError(403)
-        await super().prepare()
+        if not self.request.path.startswith(LOG) or self.allowed():
+            await super().prepare()  # type: ignore[misc]
+            return
+        self.set_status(403)
+        self.finish(log_page.closed(self.request))
+
+    def allowed(self) -> bool:
+        return nearby.asks(self.request)
+
+
+class Document(Host, DocHandler):
+    """A page."""
+
+
+class Script(Host, AutoloadJsHandler):
+    """A page's script, for a page elsewhere."""
+
+
+class Socket(Host, WSHandler):
+    """A page's socket; small pieces of a message leave at once instead of waiting to be joined.
+
+    A run goes out in some eighteen pieces; waiting made it 20 ms later (measured).
+    """
+
+    def allowed(self) -> bool:
+        return nearby.asks_from_own_page(self.request, self.request.headers.get("Origin", ""))
 
     def open(self, *args: Any, **kwargs: Any) -> None:
         self.set_nodelay(True)
         super().open(*args, **kwargs)
 
 
-per_app_patterns[:] = [
-    (address, Socket if address == "/ws" else handler) for address, handler in per_app_patterns
-]
+OURS = {DocHandler: Document, AutoloadJsHandler: Script, WSHandler: Socket}
+per_app_patterns[:] = [(address, OURS.get(one, one)) for address, one in per_app_patterns]

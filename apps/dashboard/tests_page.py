@@ -77,9 +77,7 @@ def page() -> pn.Template:
     if scenario.sheet.known is not None:
         notice = notice or SET_ASIDE
         scenario = fitting.untold(scenario)
-    session = Session(
-        scenario, tests, layout.units(), notice or wrong, document.add_next_tick_callback
-    )
+    session = Session(scenario, tests, layout.units(), notice or wrong, work.hand_over(document))
     drawn = tests_chart.draw(session.before, session.after, session.marks, session.lines)
     # only what a root refers to is kept in step between browser and server
     drawn.figure.tags = [session.board]

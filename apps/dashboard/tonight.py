@@ -53,7 +53,7 @@ def page() -> pn.Template:
     document = pn.state.curdoc
     assert document is not None, "a page is made for a document"
     scenario, notice = explore.asked_for()
-    session = Session(scenario, layout.units(), notice, document.add_next_tick_callback)
+    session = Session(scenario, layout.units(), notice, work.hand_over(document))
     # only what a root refers to is kept in step between browser and server
     root = Spacer(width=0, height=0, tags=[session.board])
     args = {"board": session.board, "palette": list(Cividis256), "kinds": KINDS}

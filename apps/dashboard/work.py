@@ -9,6 +9,8 @@ from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from typing import Any
 
+from bokeh.document import Document
+
 from washsim.errors import WashsimError
 from washsim_dashboard import replies
 
@@ -26,6 +28,21 @@ Job = Callable[[Tell], Iterator[tuple[str, Any]]]
 
 class Given(Exception):
     """Nobody waits for this any more."""
+
+
+def hand_over(document: Document) -> Callable[[Callable[[], None]], Any]:
+    """Hands calls over to a visitor's document, or gives the work up where that is gone.
+
+    It is taken apart as the visitor leaves, a moment before the session hears of it.
+    """
+
+    def later(call: Callable[[], None]) -> None:
+        try:
+            document.add_next_tick_callback(call)
+        except AttributeError:
+            raise Given from None
+
+    return later
 
 
 class Work:

@@ -103,7 +103,7 @@ def test_a_page_fits_is_accessible_and_keeps_to_itself(
 BOXES = """() => [...document.querySelectorAll('.bar-top, main > *, .arms > *')]
   .filter(one => one.checkVisibility() && !one.matches('.arms'))
   // a bar that stays at the foot of a phone's screen lies over the page by design
-  .filter(one => getComputedStyle(one).position !== 'fixed')
+  .filter(one => !['fixed', 'sticky'].includes(getComputedStyle(one).position))
   .map(one => ({ name: one.id || one.className, ...one.getBoundingClientRect().toJSON() }))
   .filter(box => box.width > 0 && box.height > 0)"""
 CUT = """() => [...document.querySelectorAll('main *')]

@@ -20,7 +20,7 @@ from tests.apps.evening import quick
 from washsim import logbook
 from washsim.logbook import Entry
 from washsim.readings import Drop, Tests
-from washsim_dashboard import log_page, main, share
+from washsim_dashboard import log_page, share
 
 Visit = Callable[..., Page]
 TESTS = Tests(title="Invented", readings=(Drop(below=1e-5, blank="clear"),))
@@ -81,20 +81,6 @@ def test_an_evening_is_saved_corrected_compared_and_carried_away(
     wrong.unlink()
 
 
-def test_where_others_can_reach_the_server_the_log_stays_shut(tmp_path: Path, monkeypatch) -> None:  # type: ignore[no-untyped-def]
-    monkeypatch.setenv("WASHSIM_LOG", str(tmp_path))
-    logbook.add(tmp_path, entry(title="Nobody else's business"))
-    made = []
-    monkeypatch.setattr(log_page, "Session", lambda *given: made.append(given))
-    told = {}
-    monkeypatch.setattr(
-        log_page.layout, "template", lambda name, **given: told.update(name=name, **given)
-    )
-    main.pages("0.0.0.0")["/log"]()
-    assert (told["name"], told["roots"]) == ("log_closed.html", {})
-    assert made == []
-
-
 @pytest.fixture(scope="module")
 def opened(tmp_path_factory: pytest.TempPathFactory) -> Iterator[int]:
     """The port of a server that listens to all of this machine's networks."""
@@ -142,9 +128,11 @@ def test_an_open_server_shows_its_log_to_the_host_alone(
 ) -> None:
     """The page by who asks; its socket, over which all of the log goes, by whose page asks too."""
     own = {"Host": f"localhost:{opened}", "Origin": f"http://localhost:{opened}"} | headers
-    _, page = asked(opened, "/log", **own)
-    assert ("Tonight&#39;s entry" in page or "Tonight's entry" in page) == shown
-    assert ("closed to other machines" in page) == (not shown)
+    told, page = asked(opened, "/log", **own)
+    assert told == (200 if shown else 403)
+    assert ("Log: closed to other machines" in page) == (not shown)
+    assert ("bokeh" in page) == shown
+    assert asked(opened, "/log/autoload.js?bokeh-autoload-element=x", **own)[0] == told
     token = generate_jwt_token(ID("A" * 44))
     upgrade = {
         "Connection": "Upgrade",
