@@ -135,5 +135,5 @@ def _row(name: str, one: Plan) -> list[str]:
         f"{one.seconds / minute:.0f}",
         f"{one.volume / litre:.1f}",
         f"{100 * one.chance:.0f} %",
-        one.words,
+        one.words(),
     ]
