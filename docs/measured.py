@@ -64,6 +64,7 @@ sheet and how quickly rocking renews it are guesses. See [properties](properties
 
 """
 SALT, WARM, SIZE = "sodium", celsius(20), (0.203, 0.254)
+GAP = tables.datum("liquids.convection.slot_gap").si
 WAYS = (
     ("on the floor, face up", "floor", "still"),
     ("level in the water, face down", "face_down", "still"),
@@ -94,7 +95,9 @@ def _weights() -> str:
                 # water has no more than 20 K to cool by
                 rounded(colder, 2) if colder < 20 else "none is",
                 f"{1e6 * currents.face_down(excess, SALT, *SIZE, WARM):.2g}",
+                f"{1e6 * currents.face_up(excess, SALT, *SIZE, WARM):.2g}",
                 f"{1e6 * currents.hanging(excess, SALT, SIZE[1], WARM):.2g}",
+                f"{1e6 * currents.slot(excess, SALT, SIZE[1], GAP, WARM):.2g}",
                 f"{1e3 * layer:.1g}",
                 f"{age:.2g}" if age < 120 else f"{age / 60:.2g} min",
                 f"{1e2 * currents.breaking_speed(excess, SALT, 1e-3):.1g}",
@@ -102,8 +105,10 @@ def _weights() -> str:
         )
     head = (
         "excess at the face, g/L", "heavier by, ‰", "as water colder by, K", "film face down, µm/s",
-        "film hanging, µm/s", "layer that lets go, mm", "after, s", "motion that breaks 1 mm, cm/s",
+        "face up, edges free, µm/s", "film hanging, µm/s", "in a slot, µm/s",
+        "layer that lets go, mm", "after, s", "motion that breaks 1 mm, cm/s",
     )  # fmt: skip
+    resting = [1e6 * currents.on_the_floor(minutes * minute, WARM) for minutes in (10, 60)]
     uneven = currents.uneven_excess(SALT, WARM)
     warmth = tables.datum("liquids.convection.unevenness").value
     return (
@@ -111,6 +116,9 @@ def _weights() -> str:
         f"{tables.datum('liquids.stirring.rocking.film').value * 1e6:g} µm/s. A tray that is "
         f"unevenly warm by {warmth:g} K moves as much\nas {uneven:.2g} g/L of fixer would.\n\n"
         + table(head, rows)
+        + "A face that looks up from the floor, whose edges let nothing spill, has a film of "
+        f"{resting[0]:.2g} µm/s after\nten minutes and of {resting[1]:.2g} after an hour, whatever "
+        "the excess: the layer only thickens.\n\n"
     )
 
 

@@ -115,7 +115,7 @@ def films(
     if lying == "slot":
         gap = tables.datum("liquids.convection.slot_gap").si
         upright = _between(salt, height, gap, temperature)
-    beneath = under_the_sheet(free)
+    beneath, first = under_the_sheet(free), on_the_floor(1.0, temperature)
 
     def law(difference: Array, still: Array) -> Array:
         excess, heavy = np.maximum(np.abs(difference), uneven), difference > 0
@@ -123,8 +123,7 @@ def films(
             case "loose" | "hanging" | "slot":
                 film = upright(excess)
             case "floor":
-                rests = np.sqrt(free / (np.pi * (still + settling)))
-                front = np.where(heavy, rests, falls(excess))
+                front = np.where(heavy, first / np.sqrt(still + settling), falls(excess))
                 film = np.concatenate([front[..., :1], np.full_like(front[..., :1], beneath)], -1)
             case _:
                 # the front looks down, the back up

@@ -46,6 +46,8 @@ SETTLED = 0.1
 """Share of the tolerance below which putting back has settled."""
 SWEEPS = 8
 """A step that does not settle in so many sweeps is halved."""
+STEEP = 1.5
+"""An error falls at least with this power of a step's length."""
 EASY = 0.1
 """Share of the tolerance below which the next step may be twice as long."""
 DEEPEST = 40
@@ -163,9 +165,9 @@ class _Steps:
         allowed = self.tolerance * held / np.maximum(length, 1e-300)[:, None]
         unpushed = here.fade * self.amplitudes[:, None]
         seconds = begin[:, None] + length[:, None] * ASKED
-        push, flux, error = np.zeros_like(unpushed[:, :COUNT]), None, np.zeros(len(length))
+        push, flux = np.zeros_like(unpushed[:, :COUNT]), None
         for _ in range(SWEEPS):
-            free = unpushed
+            free, error = unpushed, np.zeros(len(length))
             if self.filling:
                 push = self._pushed_by(trades)
                 free = unpushed + here.answer(push)
@@ -233,8 +235,9 @@ def course(
         step = steps.attempt(rung, begin, trades, film)
         worst = step.error.max()
         if worst > 1 and rung < DEEPEST:
-            trades = [_ahead(trade, 0.0, 0.5) for trade in trades]
-            rung += 1
+            halvings = min(1 + int(np.log2(worst) / STEEP), DEEPEST - rung)
+            trades = [_ahead(trade, 0.0, 0.5**halvings) for trade in trades]
+            rung += halvings
             continue
         taken.append((begin, seconds * 0.5**rung, steps.amplitudes, step.push))
         steps.amplitudes, film = step.end, step.film
