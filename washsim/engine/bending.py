@@ -42,8 +42,8 @@ AT_CHECKS = CHECKS[:, None] ** POWERS @ TO_POWERS
 COUNT = len(POINTS)
 FIRST = 0.1
 """Part of the quickest trade's time that a first step lasts; one that is too long costs a trial."""
-SETTLED = 0.1
-"""Share of the tolerance below which putting back has settled."""
+SETTLED = 0.5
+"""Share of the tolerance by which trades may still turn: the next time they do many times less."""
 SWEEPS = 8
 """A step that does not settle in so many sweeps is halved."""
 STEEP = 1.5
@@ -165,37 +165,39 @@ class _Steps:
         allowed = self.tolerance * held / np.maximum(length, 1e-300)[:, None]
         unpushed = here.fade * self.amplitudes[:, None]
         seconds = begin[:, None] + length[:, None] * ASKED
-        push, flux = np.zeros_like(unpushed[:, :COUNT]), None
+        through, flux = np.zeros_like(unpushed[:, :COUNT]), None
         for _ in range(SWEEPS):
-            free, error = unpushed, np.zeros(len(length))
-            if self.filling:
-                push = self._pushed_by(trades)
-                free = unpushed + here.answer(push)
+            push, error = self._pushed_by(trades), np.zeros(len(length))
             if self.faces is not None and here.reach is not None:
+                free = unpushed + here.answer(push) if self.filling else unpushed
                 alone, enough = free @ self.seen, AT_FACES * np.repeat(allowed, 2, axis=1)
                 if flux is None:
                     flux = self.faces.through(alone, here.reach, film)
                 flux, law, film, left = self.faces.settle(alone, here.reach, flux, seconds, enough)
                 missed = np.abs(law[:, COUNT:] - AT_CHECKS @ flux) / enough[:, None]
                 error = np.maximum(missed.max(axis=(1, 2)), left)
-                push = push + flux @ self.given
+                through = flux @ self.given
             if not self.filling:
                 break
-            states = (unpushed + here.answer(push)) @ self.compose
+            states = (unpushed + here.answer(push + through)) @ self.compose
             trades, turned, missed = self._put_back(trades, states, allowed)
-            error = np.maximum(error, np.maximum(turned, missed))
-            if np.all(turned <= SETTLED):
+            settled = turned <= SETTLED
+            error = np.maximum(error, np.maximum(missed, np.where(settled, 0.0, turned)))
+            if settled.all():
                 break
+        # trades as put back last: nearer than those that have just been judged
+        push = self._pushed_by(trades) + through
         end = unpushed[:, COUNT - 1] + (here.weight[:, COUNT - 1] * push).sum(axis=1)
         return _Step(push, end, trades, film, error)
 
     def _pushed_by(self, trades: list[Array]) -> Array:
-        """(M, p, q) push of the trades (M, p, u) of crowds whose places fill up."""
-        (_, first), trade = self.filling[0], trades[0]
-        push = trade @ self.analyse[:, first.rows]
-        for trade, (_, crowd) in zip(trades[1:], self.filling[1:], strict=True):
-            push = push + trade @ self.analyse[:, crowd.rows]
-        return push
+        """(M, p, q) push of the trades (M, p, u) of crowds whose places fill up, if there are."""
+        pairs = zip(trades, self.filling, strict=True)
+        each = [trade @ self.analyse[:, crowd.rows] for trade, (_, crowd) in pairs]
+        if not each:
+            members, q = self.amplitudes.shape
+            return np.zeros((members, COUNT, q))
+        return each[0] if len(each) == 1 else np.sum(each, axis=0)
 
     def _put_back(
         self, trades: list[Array], states: Array, allowed: Array
