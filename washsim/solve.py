@@ -47,9 +47,18 @@ the front; amounts are not touched. Shown profiles are cut off at zero. Even nod
 """
 
 
-def solve(scenario: Scenario, progress: Callable[[float], None] | None = None) -> Result:
+Shared = dict[tuple[Paper, Nodes], Known]
+"""Modes that were worked out for papers on nodes."""
+
+
+def solve(
+    scenario: Scenario,
+    progress: Callable[[float], None] | None = None,
+    shared: Shared | None = None,
+) -> Result:
     """Wash the scenario's sheets. progress, if given, is called with the share done, 0 to 1.
 
+    shared: what other runs worked out of the same paper is taken from it, and put there.
     The node family and count are the scenario's setting; 'auto' climbs from coarse to fine until
     refining once more changes no residual by more than the accuracy asked for and no node dips
     below zero by more than UNDERSHOOT. The result carries that change as its numerical error.
@@ -59,17 +68,21 @@ def solve(scenario: Scenario, progress: Callable[[float], None] | None = None) -
     rungs = ladder(scenario.settings.nodes, paper)
     done = _Progress(progress, len(timeline.events))
     enough = good_enough(scenario)
-    coarse = march_through(scenario, timeline, *rungs[0], done.event)
+
+    def march(rung: Nodes, drift: float = _DRIFT) -> Run:
+        known = None if shared is None else shared.setdefault((paper, rung), {})
+        return march_through(scenario, timeline, *rung, done.event, drift=drift, known=known)
+
+    coarse = march(rungs[0])
     for number, rung in enumerate(rungs[1:], start=1):
         drift = _DRIFT * _FINER**number
-        fine = march_through(scenario, timeline, *rung, done.event, drift=drift)
+        fine = march(rung, drift)
         error = _difference(coarse, fine)
         if error <= enough and coarse.lowest >= -UNDERSHOOT:
             return Result(scenario, coarse, error)
         coarse = fine
     if coarse.lowest < -UNDERSHOOT and scenario.settings.nodes == "auto":
-        even = _intervals(paper, *_EVEN)
-        coarse = march_through(scenario, timeline, "even", even, done.event, drift=drift)
+        coarse = march(("even", _intervals(paper, *_EVEN)), drift)
         error = _difference(coarse, fine)
     return Result(scenario, coarse, error)
 

@@ -34,8 +34,13 @@ def main() -> None:
             answer = work(*asked), False
         except Exception as problem:
             answer = problem, True
-        pickle.dump(answer, goes)
-        goes.flush()
+        try:
+            pickle.dump(answer, goes)
+            goes.flush()
+        except BrokenPipeError:
+            # nobody waits for it any more; nor may closing it complain
+            os.dup2(os.open(os.devnull, os.O_WRONLY), goes.fileno())
+            return
 
 
 if __name__ == "__main__":

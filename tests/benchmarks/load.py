@@ -40,6 +40,12 @@ READY = {
     ]
 }
 """What a browser says once the page has come up."""
+SLIDERS = (
+    ("fixing.duration", 60, 1.0),
+    ("water.temperature", 10, 0.05),
+    ("vessels.1.volume", 3, 0.02),
+)
+"""Place, first value and step: the second changes every speed, the third those beside the water."""
 ANSWER = '"attr":"told"'
 
 
@@ -75,9 +81,10 @@ class User:
         socket.close()
 
     def change(self, board: str) -> dict:
-        """A fixing time that nobody else asks for."""
-        seconds = 60 + len(self.waits) + self.number / 100
-        wish = {"do": "set", "path": "fixing.duration", "value": seconds, "drag": 0}
+        """A fixing time, warmth or volume in turn, such as nobody else asks for."""
+        path, first, step = SLIDERS[len(self.waits) % len(SLIDERS)]
+        value = first + step * (len(self.waits) + self.number / 100)
+        wish = {"do": "set", "path": path, "value": value, "drag": 0}
         new = mapping({"changes": [mapping(wish)], "number": len(self.waits) + 1})
         event = {"kind": "ModelChanged", "model": {"id": board}, "attr": "asked", "new": new}
         return {"events": [event]}
