@@ -48,7 +48,7 @@ the coming of the prints are in, fixing is not.
 3. At the quickest and at the thriftiest of what passes, other draws have that rank. Each of them
    replaces the first, on its own: the best shapes are tried again, and fillings are halved towards
    the smaller until they lie two hundredths apart.
-4. Of each, {points} at most that lie far apart in water are washed by all draws, which set the
+4. The best, {points} at most that lie far apart in water, are washed by all draws, which set the
    last dwell to the half minute. What keeps neither chance nor time makes room for the next with
    more water.
 

@@ -7,7 +7,7 @@ Drain times are the timeline's own. How long it takes to lift, lay, dump and fil
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby, pairwise
 
 from washsim import tables
@@ -44,6 +44,8 @@ class Move:
     """K of what is poured, where it is not the wash water's."""
     occupied: bool = False
     """Whether sheets stay in a vessel while it is dumped."""
+    kept: bool = False
+    """Whether sheets go into water that the batch before has just left."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,8 +67,15 @@ def moves(scenario: Scenario, timeline: Timeline | None = None) -> tuple[Move, .
     found = [*carried, *_poured(scenario, timeline), *_tapped(timeline, carried)]
     ordered: list[Move] = []
     for _, same in groupby(sorted(found, key=lambda one: one.at), key=lambda one: one.at):
-        ordered += _in_turn(list(same))
+        ordered += _in_turn(_keeping(list(same)))
     return tuple(ordered)
+
+
+def _keeping(same: list[Move]) -> list[Move]:
+    """Moves of one moment; those into water that sheets leave for good just then say so."""
+    left = {one.source for one in same if one.kind == "out"}
+    left -= {one.target for one in same if one.kind == "renew"}
+    return [replace(one, kept=one.kind == "carry" and one.target in left) for one in same]
 
 
 def letters(timeline: Timeline) -> tuple[str, ...]:

@@ -25,8 +25,8 @@ from washsim.solve import ladder
 from washsim.units import minute, rounded
 from washsim.unknowns import NOMINAL, Sample
 
-POINTS = 4
-"""Candidates of each stand-in that are washed by all draws."""
+POINTS = 8
+"""Candidates that are washed by all draws at most, shared among the stand-ins."""
 TRIES = 3
 """Candidates looked at, each with more water than the last, where one keeps neither time nor
 chance for all draws."""
@@ -87,7 +87,8 @@ class Search:
 
         Each draw has a pool of its own: who is hard to wash in much water is not in little.
         """
-        stand_ins = [self._stand_in(one) for one in self._spread(pool, 2)]
+        ranked = dict.fromkeys(self._stand_in(one) for one in self._spread(pool, 2))
+        stand_ins = [self._one(at) for at in ranked]
         pools = self._tried(promising(pool), stand_ins, 0.3, 0.4)
         for i in range(HALVINGS):
             best = [one for pool in pools for one in self._spread(pool, HALVED)]
@@ -95,7 +96,8 @@ class Search:
             more = self._tried(halved, stand_ins, done, done + 0.2 / HALVINGS)
             pools = [pool + new for pool, new in zip(pools, more, strict=True)]
         for i, pool in enumerate(pools):
-            chosen = self._spread(pool, POINTS, {one.volume for one in self.known})
+            count = POINTS // len(pools)
+            chosen = self._spread(pool, count, {one.volume for one in self.known})
             for k, one in enumerate(chosen, start=1):
                 yield from self._kept_or_richer(one, pool)
                 self.progress(0.6 + 0.4 * (i + k / len(chosen)) / len(pools))
@@ -175,19 +177,23 @@ class Search:
         times = np.linspace(end - spare, end, 60)
         seen = self._observe(scenario, lambda run: _worst_at(run, times), self.few)
         enough = np.mean(seen <= self.limit, axis=0) >= self.wish.chance
-        return self._ranked(seen[:, int(np.argmax(enough)) if enough.any() else -1])
+        at = int(np.argmax(enough)) if enough.any() else -1
+        return self._one(self._ranked(seen[:, at]))
 
-    def _stand_in(self, one: Candidate) -> Sample:
-        """The draw that stands for the chance where the candidate first keeps it."""
+    def _stand_in(self, one: Candidate) -> int:
+        """Number of the draw that stands for the chance where the candidate first keeps it."""
         if one.shape.fixed:
             return self._ranked(self._observe(one.shape.at(one.dwell), ends, self.few).max(axis=1))
         _, worst = self._last(self._evened(one), self.few)
         return self._ranked(worst)
 
-    def _ranked(self, worst: Array) -> Sample:
-        """The draw that has the rank of the wanted chance among a few, worst (M,)."""
+    def _ranked(self, worst: Array) -> int:
+        """Number of the draw that has the rank of the wanted chance among a few, worst (M,)."""
         rank = int(np.ceil(self.wish.chance * len(worst))) - 1
-        at = int(np.argsort(worst)[rank])
+        return int(np.argsort(worst)[rank])
+
+    def _one(self, at: int) -> Sample:
+        """A sample of one of the few."""
         return self.few.part(slice(at, at + 1))
 
     def _worst(self, scenario: Scenario) -> Array:

@@ -66,6 +66,7 @@ def say(
         case "carry":
             drained = f", drain {duration(move.drain)}" if move.drain else ""
             place = f"back into {target}" if source == target else f"into {target}"
+            place += ", its water kept" if move.kept else ""
             return f"Lift {who} from {source}{drained}, {place}"
         case "out":
             return f"Lift {who} from {source}: done, to dry"

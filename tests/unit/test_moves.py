@@ -7,7 +7,7 @@ from hypothesis import given
 
 from tests.unit.evenings import ALL, evenings
 from tests.unit.schedules import some
-from washsim import files, moves
+from washsim import files, moves, wording
 from washsim.moves import Move
 
 
@@ -137,3 +137,12 @@ def test_what_is_poured_is_named_where_it_is_not_plain_water():
     assert moves.first_fillings(warm, warm.timeline)[0].temperature == 298.15
     plain = files.example("demo")
     assert moves.first_fillings(plain, plain.timeline)[0].temperature is None
+
+
+@pytest.mark.parametrize(("begin", "words"), [("kept", ", its water kept"), ("fresh", "into A")])
+def test_a_batch_is_told_that_it_goes_into_kept_water(begin, words):
+    scenario = files.example("two_batches").but({"steps.1.begin": begin})
+    letters = moves.letters(scenario.timeline)
+    told = [wording.say(one, letters) for one in moves.moves(scenario) if one.kind == "carry"]
+    assert told[0].endswith("into A")
+    assert told[1].endswith(words)
