@@ -73,9 +73,9 @@ def page() -> pn.Template:
     document = pn.state.curdoc
     assert document is not None, "a page is made for a document"
     scenario, notice = explore.asked_for()
-    tests, wrong = asked_for(scenario)
     aside = "" if scenario.sheet.known is None else SET_ASIDE
     scenario = fitting.untold(scenario)
+    tests, wrong = asked_for(scenario)
     session = Session(scenario, tests, layout.units(), notice or wrong, work.hand_over(document))
     drawn = tests_chart.draw(session.before, session.after, session.marks, session.lines)
     # only what a root refers to is kept in step between browser and server
