@@ -73,10 +73,9 @@ def page() -> pn.Template:
     document = pn.state.curdoc
     assert document is not None, "a page is made for a document"
     scenario, notice = explore.asked_for()
+    aside = "" if scenario.sheet.known is None else SET_ASIDE
+    scenario = fitting.untold(scenario)
     tests, wrong = asked_for(scenario)
-    if scenario.sheet.known is not None:
-        notice = notice or SET_ASIDE
-        scenario = fitting.untold(scenario)
     session = Session(scenario, tests, layout.units(), notice or wrong, work.hand_over(document))
     drawn = tests_chart.draw(session.before, session.after, session.marks, session.lines)
     # only what a root refers to is kept in step between browser and server
@@ -91,6 +90,7 @@ def page() -> pn.Template:
         roots={"residual": drawn.figure},
         values={
             "evening": scenario.title,
+            "aside": aside,
             "kinds": tests_form.KIND_WORDS.items(),
             "cautions": [
                 tables.entry(f"limits.caution.text.{name}")

@@ -94,7 +94,7 @@ def test_causes_come_first_and_what_was_learnt_is_carried_on(visit: Visit) -> No
     assert learnt.middle("paper.hindrance") == pytest.approx(0.7, abs=0.1)
     # readings begin from the tables again: the same drop would count twice
     page = visit(carried.replace("./tonight", "tests"))
-    expect(page.locator("#notice")).to_contain_text("set aside")
+    expect(page.locator(".aside")).to_contain_text("set aside")
 
 
 def test_work_can_be_given_up(visit: Visit) -> None:
