@@ -28,7 +28,7 @@ from washsim.solve import solve
 from washsim.units import minute
 from washsim.unknowns import NOMINAL
 
-_DRAWS = 128
+_DRAWS = 64
 """Of a fit that is only weighed: they tell its evidence to a tenth, and three times is a lean."""
 PRESETS = tuple(name for name in EXPLANATIONS if name != "own")
 
