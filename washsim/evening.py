@@ -40,6 +40,8 @@ from washsim.timeline import (
 
 Drifting = Bath | Running | Hold
 InWater = Drifting | Rinse | Aid | Transfer
+MOST_SHEETS = 200
+"""In one evening, however many batches they make."""
 
 
 @dataclass(slots=True)
@@ -170,6 +172,11 @@ def expand(
         where = late[0].step if late else stuck[0].step
         raise InputError(
             f"step {where}: expected one batch where sheets come late or stick, got {sheet.batches}"
+        )
+    if sheet.batches > 1 and sheet.count * sheet.batches > MOST_SHEETS:
+        raise InputError(
+            f"step 1: expected at most {MOST_SHEETS} sheets in all batches together, "
+            f"got {sheet.count * sheet.batches}"
         )
     writer = _Writer({vessel.name: vessel for vessel in vessels}, water, handling)
     regular = _lots(sheet, stuck, steps)

@@ -431,6 +431,11 @@ def test_water_kept_under_the_tap() -> None:
     assert litres(found) == pytest.approx(20 + 2 * 40)
 
 
+def test_an_evening_has_an_end() -> None:
+    with pytest.raises(InputError, match=r"step 1: expected at most 200 sheets .* got 240"):
+        evening("bath tray duration_min = 5", sheet="count = 20\nbatches = 12")
+
+
 @pytest.mark.parametrize(
     "more",
     [

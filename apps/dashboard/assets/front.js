@@ -50,7 +50,8 @@ export class Front {
     this.axes(width, height, [x0, x1], [y0, y1], data.own.unit);
     const wall = far ? width - EDGE.right + 6 : this.x(data.limit);
     if (!far) svg.append(draw("line", { class: "wall", x1: wall, x2: wall, y1: EDGE.top, y2: height - EDGE.bottom }));
-    svg.append(draw("text", { x: wall - 6, y: EDGE.top + 2, "text-anchor": "end" }, far ? `time there is: ${data.limit} min →` : "time there is"));
+    const [anchor, aside] = wall < width / 2 ? ["start", 6] : ["end", -6];
+    svg.append(draw("text", { x: wall + aside, y: EDGE.top + 2, "text-anchor": anchor }, far ? `time there is: ${data.limit} min →` : "time there is"));
     const way = data.plans.map((one, i) => `${i ? "L" : "M"}${this.x(one.minutes)} ${this.y(one.water)}`).join("");
     svg.append(draw("path", { class: "way", d: way || "M0 0" }));
     this.point(data.own, -1);
