@@ -21,7 +21,7 @@ from tabular import NOTE, table
 
 from washsim import files
 from washsim.engine.space import Array
-from washsim.result import Run
+from washsim.run import Run
 from washsim.scenario import Scenario
 from washsim.solve import _DRIFT, _FINER, ladder, march_through, solve
 

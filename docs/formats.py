@@ -7,7 +7,7 @@ import json
 
 from tabular import NOTE, table
 
-from washsim import export, fields, files, findings, logbook, materials, readings, scenario
+from washsim import export, fields, files, findings, logbook, readings, scenario, schema, vessels
 
 
 def scenario_page() -> str:
@@ -90,7 +90,7 @@ def _block(title: str, cls: type, level: int = 2, first: tuple[str, ...] = ()) -
         key, unit, value = first
         rows.append([f"`{key}`", unit, f'`"{value}"`', "must be given", "names this format"])
     for name, spec in fields.declared(cls).items():
-        if isinstance(spec, fields.Part) or (cls is materials.Vessel and name == "name"):
+        if isinstance(spec, fields.Part) or (cls is vessels.Vessel and name == "name"):
             continue
         rows.append(
             [
@@ -132,7 +132,7 @@ def _default(cls: type, name: str, spec: fields.Declared) -> str:
 
 def schema_page() -> str:
     """The JSON Schema, as a file."""
-    return json.dumps(files.schema(), indent=1, ensure_ascii=False) + "\n"
+    return json.dumps(schema.schema(), indent=1, ensure_ascii=False) + "\n"
 
 
 def results_page() -> str:

@@ -13,11 +13,12 @@ sys.path.insert(0, str(Path(__file__).parents[1]))  # the findings stand among t
 
 from tests.validation.findings import EXPLANATIONS, FINDINGS, Finding
 from washsim import currents, files, tables
-from washsim.materials import Vessel, density
+from washsim.liquids import density
 from washsim.recipes import Bath
 from washsim.result import Result
 from washsim.solve import solve
 from washsim.units import celsius, litre, minute, rounded
+from washsim.vessels import Vessel
 
 # --- literature.md ---
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from tabular import NOTE, table
 
 from washsim import export, files, tables
-from washsim.materials import Vessel
 from washsim.scenario import Scenario
 from washsim.solve import solve
 from washsim.units import minute
+from washsim.vessels import Vessel
 
 HEAD = """# Wash methods side by side
 

@@ -16,7 +16,7 @@ from pathlib import Path
 import nbformat
 from nbformat import v4
 
-from washsim import lessons
+from washsim import (files, lessons)
 from washsim.lessons import Lesson, Planned
 
 HERE = Path(__file__).parent

@@ -12,7 +12,7 @@ from washsim import tables
 from washsim.band import observe
 from washsim.errors import InputError
 from washsim.fitting import Fit, fit, predict
-from washsim.materials import EXPLANATIONS
+from washsim.papers import EXPLANATIONS
 from washsim.readings import (
     Drip,
     Drop,

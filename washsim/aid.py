@@ -17,7 +17,7 @@ from washsim import timeline as happening
 from washsim.engine import acts, march
 from washsim.engine.segment import Segment
 from washsim.engine.space import Array, Slab
-from washsim.materials import at_temperature, quickening
+from washsim.liquids import at_temperature, quickening
 from washsim.recipes import Aid
 from washsim.scenario import Scenario
 from washsim.translate import Species, build_slab, engine_lots, translate

@@ -13,7 +13,8 @@ import numpy as np
 from washsim import unknowns
 from washsim.engine.solving import Known
 from washsim.engine.space import Array
-from washsim.result import Result, Run
+from washsim.result import Result
+from washsim.run import Run
 from washsim.scenario import Scenario
 from washsim.solve import Nodes, ladder, march_through, solve
 from washsim.unknowns import Sample

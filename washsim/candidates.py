@@ -13,10 +13,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from washsim import tables, wording
-from washsim.materials import Vessel
 from washsim.recipes import Aid, Bath, Hold, Rinse, Running, Step, Transfer
 from washsim.scenario import Scenario
 from washsim.units import litre, minute, rounded
+from washsim.vessels import Vessel
 
 GRAIN = 0.5 * minute
 """Dwells are told in half minutes."""

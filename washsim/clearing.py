@@ -11,7 +11,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from washsim import tables
-from washsim.materials import Fixing, Layer, at_temperature, film_coefficient
+from washsim.fixers import Fixing
+from washsim.liquids import at_temperature, film_coefficient
+from washsim.papers import Layer
 from washsim.scenario import Scenario
 from washsim.units import celsius
 

@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from washsim import tables
-from washsim.materials import Water, density, film_coefficient, viscosity
+from washsim.liquids import density, film_coefficient, viscosity
+from washsim.vessels import Water
 
 Array = NDArray[np.float64]
 Law = Callable[[Array], Array]

@@ -11,13 +11,13 @@ from washsim.advice import limits_now
 from washsim.band import solve_band
 from washsim.errors import InputError
 from washsim.fitting import fit
-from washsim.materials import Vessel
 from washsim.readings import Drop, Observation, Tests, observations
 from washsim.recipes import Aid, Bath, Step
 from washsim.result import Result
 from washsim.scenario import Scenario
 from washsim.units import litre, minute, rounded
 from washsim.unknowns import Sample
+from washsim.vessels import Vessel
 
 _AID, _BATH = 5 * minute, 10 * minute
 """A wash aid of some minutes and two changes: the usual mending, common practice, no source."""

@@ -17,7 +17,7 @@ import numpy as np
 
 from washsim import currents
 from washsim.errors import DataError
-from washsim.materials import density
+from washsim.liquids import density
 from washsim.recipes import Drain
 from washsim.result import Result
 from washsim.units import celsius, gram, kilowatt_hour, litre, minute

@@ -23,7 +23,7 @@ from washsim.errors import InputError
 from washsim.learnt import DRAWS as LEARNT
 from washsim.learnt import OF_WHOLE, Learnt, Number
 from washsim.readings import Observation
-from washsim.result import Run
+from washsim.run import Run
 from washsim.scenario import Scenario
 from washsim.solve import Nodes, ladder
 from washsim.tempering import Cloud, tempered

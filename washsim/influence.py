@@ -18,9 +18,9 @@ from washsim import unknowns
 from washsim.band import last_crossing, nodes_for, observe
 from washsim.engine.space import Array
 from washsim.errors import InputError
-from washsim.materials import STIRRINGS
+from washsim.liquids import STIRRINGS
 from washsim.recipes import Bath, Drain, Running, Step
-from washsim.result import Run
+from washsim.run import Run
 from washsim.scenario import Scenario
 from washsim.solve import ladder
 from washsim.timeline import Fill, Timeline

@@ -15,7 +15,7 @@ from typing import Any
 from washsim import files, tables
 from washsim.errors import InputError
 from washsim.fields import check, choice, part, quantity, text
-from washsim.materials import density
+from washsim.liquids import density
 from washsim.scenario import Scenario
 from washsim.timeline import Lift
 from washsim.units import celsius

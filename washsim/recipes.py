@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from washsim.errors import InputError
 from washsim.fields import check, choice, quantity, text
-from washsim.materials import WATERS
+from washsim.vessels import WATERS
 
 
 def _vessel() -> str:

@@ -13,13 +13,15 @@ from washsim import tables, unknowns
 from washsim.band import observe
 from washsim.engine.space import Array
 from washsim.fitting import predict
-from washsim.materials import Fixing, Sheet, Vessel
+from washsim.fixers import Fixing
+from washsim.papers import Sheet
 from washsim.readings import Observation
 from washsim.recipes import Aid, Running, Step
 from washsim.scenario import Scenario
 from washsim.solve import ladder, solve
 from washsim.strips import answers, scale
 from washsim.units import celsius, litre, litre_per_minute, minute
+from washsim.vessels import Vessel
 
 _MINUTES = (5, 10, 15, 20, 30, 45, 60, 90)
 

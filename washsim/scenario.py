@@ -12,9 +12,11 @@ from washsim import tables
 from washsim.errors import InputError
 from washsim.evening import expand
 from washsim.fields import check, choice, declared, one_of, part, quantity, text
-from washsim.materials import Fixing, Handling, Sheet, Vessel, Water
+from washsim.fixers import Fixing
+from washsim.papers import Sheet
 from washsim.recipes import STEPS, Drain, Late, Step, Stuck
 from washsim.timeline import Timeline
+from washsim.vessels import Handling, Vessel, Water
 
 TARGETS = ("film_limit", "strict", "everyday", "own")
 

@@ -18,7 +18,7 @@ from washsim.engine.solving import Known
 from washsim.engine.space import Array
 from washsim.moves import clashes, moves
 from washsim.plans import Candidate, Front, Plan, Wish, best_of, promising, spread
-from washsim.result import Run
+from washsim.run import Run
 from washsim.scenario import Scenario
 from washsim.screening import Screening
 from washsim.solve import ladder

@@ -11,11 +11,11 @@ import numpy as np
 from washsim import tables
 from washsim.band import BAND, Band
 from washsim.fields import Choice, Part, Quantity, Text, declared
-from washsim.materials import Vessel
 from washsim.recipes import Aid, Bath, Drain, Hold, Rinse, Running, Step, Transfer
 from washsim.result import Result
 from washsim.scenario import Scenario
 from washsim.units import UNITS, in_system, kilowatt_hour, litre, micrometre, minute, rounded
+from washsim.vessels import Vessel
 
 LETTERS = "ABCD"
 """What the words call the schedules, in order."""

@@ -11,8 +11,9 @@ from washsim import timeline as happening
 from washsim.engine import march
 from washsim.engine.segment import Segment
 from washsim.engine.solving import Known
-from washsim.materials import Paper
-from washsim.result import Drained, Result, Run
+from washsim.papers import Paper
+from washsim.result import Result
+from washsim.run import Drained, Run
 from washsim.scenario import Scenario
 from washsim.translate import build_slab, engine_lots, thiosulfate, translate
 from washsim.unknowns import NOMINAL, Sample

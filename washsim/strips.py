@@ -18,7 +18,7 @@ from washsim.engine.space import Array
 from washsim.errors import InputError
 from washsim.fitting import predict
 from washsim.readings import FACES, Observation
-from washsim.result import Run
+from washsim.run import Run
 from washsim.scenario import Scenario
 from washsim.solve import solve
 from washsim.units import minute

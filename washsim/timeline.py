@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from washsim.materials import Vessel
+from washsim.vessels import Vessel
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,16 +12,11 @@ from washsim.currents import films, pool_exchange, under_the_sheet
 from washsim.engine import acts
 from washsim.engine.interval import Conditions
 from washsim.engine.space import Array, Slab, slab, space
-from washsim.materials import (
-    Paper,
-    Vessel,
-    filling,
-    film_coefficient,
-    penetration,
-    quickening,
-)
+from washsim.liquids import filling, film_coefficient, penetration, quickening
+from washsim.papers import Paper
 from washsim.scenario import Scenario
 from washsim.unknowns import NOMINAL, Sample
+from washsim.vessels import Vessel
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -18,10 +18,10 @@ from washsim import tables
 from washsim.engine.space import Array
 from washsim.fields import default_of
 from washsim.learnt import Learnt
-from washsim.materials import Vessel
 from washsim.recipes import Aid, Running
 from washsim.scenario import Scenario
 from washsim.tables import Datum
+from washsim.vessels import Vessel
 
 FIFTH = 1.6448536269514722
 """z of the 95th percentile of the standard normal (scipy.stats.norm.ppf(0.95))."""

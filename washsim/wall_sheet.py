@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from itertools import groupby, pairwise
 
 from washsim import moves as handwork
-from washsim.materials import Vessel
 from washsim.moves import Move
 from washsim.scenario import Scenario
 from washsim.timeline import Timeline
+from washsim.vessels import Vessel
 from washsim.wording import Style, amount, duration, names, poured, say
 
 MARK = "◆"

@@ -24,10 +24,11 @@ from washsim.fields import (
     is_number,
     one_of,
 )
-from washsim.materials import Layer, Vessel
+from washsim.papers import Layer
 from washsim.recipes import STEPS, Drain, Late, Running, Stuck
 from washsim.scenario import Scenario
 from washsim.units import Unit, in_system, litre, litre_per_minute, minute
+from washsim.vessels import Vessel
 
 LISTS = ("steps", "vessels", "late", "stuck", "sheet.layers")
 """The places that hold several things."""

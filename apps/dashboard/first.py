@@ -13,7 +13,7 @@ from typing import Any
 from washsim import files, solve, tables
 from washsim.errors import InputError
 from washsim.fields import check_number, declared, is_number, one_of
-from washsim.materials import Sheet, Vessel
+from washsim.papers import Sheet
 from washsim.recipes import Bath, Running, Step
 from washsim.result import Result
 from washsim.scenario import Scenario
@@ -29,6 +29,7 @@ from washsim.units import (
     rounded,
     temperature,
 )
+from washsim.vessels import Vessel
 
 SIZES = {
     "5x7": (5 * inch, 7 * inch),

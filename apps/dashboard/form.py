@@ -12,7 +12,7 @@ from typing import Any
 
 from washsim import files, tables
 from washsim.fields import Choice, Declared, Part, Quantity, Text, declared, default_of
-from washsim.materials import PAPERS
+from washsim.papers import PAPERS
 from washsim.recipes import STEPS
 from washsim.scenario import TARGETS, Scenario
 from washsim_dashboard import edits

@@ -13,7 +13,7 @@ from typing import Any
 from washsim import readings, stains, strips, tables
 from washsim.errors import InputError
 from washsim.fields import Part, declared, one_of
-from washsim.materials import density
+from washsim.liquids import density
 from washsim.readings import KINDS, Drip, Drop, Laboratory, Ladder, Reading, Rung, Tests
 from washsim.scenario import Scenario
 from washsim.units import celsius, gram, rounded

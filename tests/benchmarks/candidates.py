@@ -21,9 +21,11 @@ import numpy as np
 
 from tests.benchmarks import problems as on
 from washsim import timings
-from washsim.materials import Fixing, Handling, Layer, Sheet, Vessel, Water
+from washsim.fixers import Fixing
+from washsim.papers import Layer, Sheet
 from washsim.recipes import Bath
 from washsim.scenario import Scenario
+from washsim.vessels import Handling, Vessel, Water
 
 CHANGES = 8
 KNOBS = tuple(f"steps.{i + 1}.duration" for i in range(CHANGES))

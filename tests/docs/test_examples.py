@@ -8,11 +8,11 @@ import jsonschema
 import pytest
 
 from tests.references import cases, closed_forms
-from washsim import files
+from washsim import files, schema
 from washsim.solve import good_enough, solve
 
 NAMES = files.examples()
-VALIDATOR = jsonschema.Draft202012Validator(files.schema())
+VALIDATOR = jsonschema.Draft202012Validator(schema.schema())
 
 
 def test_one_example_for_each_wash_method():
@@ -27,11 +27,11 @@ def tree(name: str) -> dict:
 
 
 def step_schemas() -> list[dict]:
-    return files.schema()["properties"]["steps"]["items"]["oneOf"]
+    return schema.schema()["properties"]["steps"]["items"]["oneOf"]
 
 
 def test_the_schema_is_one():
-    VALIDATOR.check_schema(files.schema())
+    VALIDATOR.check_schema(schema.schema())
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from tests.references import cases, closed_forms
-from washsim import files
+from washsim import files, schema
 
 ROOT = Path(__file__).parents[2]
 SITE = ROOT / "docs" / "site"
@@ -29,7 +29,7 @@ def test_generated_pages_are_up_to_date():
 
 def test_published_schema_is_the_programs():
     published = json.loads((ROOT / "docs" / "scenario.schema.json").read_text(encoding="utf-8"))
-    assert published == files.schema()
+    assert published == schema.schema()
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)

@@ -10,7 +10,7 @@ from tests.references.finite_volume import Phase, Vessel, run
 from tests.stories.bench import baths, clean, running, scenario, washed
 from washsim import files
 from washsim.errors import InputError
-from washsim.materials import at_temperature
+from washsim.liquids import at_temperature
 
 FULL = 25.0
 

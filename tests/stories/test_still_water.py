@@ -7,9 +7,9 @@ import pytest
 
 from washsim import files
 from washsim.errors import InputError
-from washsim.materials import Vessel
 from washsim.recipes import Bath
 from washsim.solve import solve
+from washsim.vessels import Vessel
 
 MINUTE, LITRE = 60.0, 1e-3
 

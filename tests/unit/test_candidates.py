@@ -7,9 +7,9 @@ from dataclasses import replace
 import pytest
 
 from washsim import candidates, files
-from washsim.materials import Vessel
 from washsim.recipes import Aid, Bath, Hold, Rinse, Running, Transfer
 from washsim.scenario import Scenario
+from washsim.vessels import Vessel
 
 LITRE = 1e-3
 MINUTE = 60.0

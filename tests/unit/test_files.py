@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
 from tests.unit.drawn import EVERYTHING, trees
-from washsim import files
+from washsim import files, schema
 from washsim.errors import InputError
 from washsim.scenario import Scenario
 
@@ -382,7 +382,7 @@ def test_an_unknown_example_names_the_nearest():
 # whatever may be written
 
 SLOW = settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.too_slow])
-SCHEMA = files.schema()
+SCHEMA = schema.schema()
 VALIDATOR = Draft202012Validator(SCHEMA)
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from washsim import files, tables
-from washsim.materials import Sheet
+from washsim.papers import Sheet
 from washsim.recipes import Bath
 from washsim.solve import solve
 

@@ -8,20 +8,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.unit.schedules import some
-from washsim.materials import (
-    LYINGS,
-    PAPERS,
-    STIRRINGS,
-    Fixing,
-    Handling,
-    Layer,
-    Sheet,
-    Vessel,
-    Water,
-)
+from washsim.fixers import Fixing
+from washsim.liquids import STIRRINGS
+from washsim.papers import PAPERS, Layer, Sheet
 from washsim.recipes import Aid, Bath, Drain, Hold, Rinse, Running, Transfer
 from washsim.scenario import Scenario, Settings
 from washsim.solve import solve
+from washsim.vessels import LYINGS, Handling, Vessel, Water
 
 LITRE, MINUTE = 1e-3, 60.0
 QUICK = Layer(name="all liquid", thickness=0.25e-3, porosity=1.0, hindrance=1.0)

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from tests.unit.drawn import EVERYTHING
 from washsim import files
 from washsim.errors import InputError
-from washsim.materials import film_after_drain
+from washsim.liquids import film_after_drain
 from washsim.timeline import Cover, Dump, Fill, Flow, Lift, Place, Timeline
 
 HEAD = f"""

@@ -8,8 +8,9 @@ import pytest
 
 from washsim import advice, files, tables
 from washsim.errors import InputError
-from washsim.materials import Vessel, Water, shuffled_film
+from washsim.liquids import shuffled_film
 from washsim.solve import solve
+from washsim.vessels import Vessel, Water
 
 ROOM = 293.15
 

@@ -12,12 +12,12 @@ from functools import lru_cache
 import numpy as np
 
 from washsim import files
-from washsim.materials import Vessel
 from washsim.recipes import Aid, Rinse, Running, Step
 from washsim.result import Result
 from washsim.scenario import Scenario
 from washsim.solve import solve
 from washsim.units import litre, minute
+from washsim.vessels import Vessel
 
 EXPLANATIONS = ("slow", "both", "held", "saturating")
 

@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 from washsim import files, tables
-from washsim.materials import Handling, Sheet
+from washsim.papers import Sheet
 from washsim.recipes import Bath, Running
 from washsim.solve import solve
+from washsim.vessels import Handling
 
 PRACTICE = "common practice, no source"
 HOUR = tables.datum("limits.fibre_hour")

@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 from tests.references import cases, layered
-from washsim.materials import Vessel
+from washsim.vessels import Vessel
 
 FREE, FILM = 1e-9, 3e-6  # m2/s, m/s
 FIX_FILM = 2.5e-6  # m/s, "rocking"

@@ -13,10 +13,12 @@ from typing import Any
 import numpy as np
 
 from tests.references import layered
-from washsim import materials
+from washsim import papers, vessels
 from washsim.engine import acts, interval, march, space
-from washsim.materials import Fixing, Handling, Sheet, Water
+from washsim.fixers import Fixing
+from washsim.papers import Sheet
 from washsim.scenario import Scenario, Settings
+from washsim.vessels import Handling, Water
 
 Array = np.ndarray
 FIXER = 100.0
@@ -99,10 +101,10 @@ def fixed_then_washed(
     return wash.slab_at(0, np.array([seconds], dtype=float), observe)[0], state
 
 
-def paper(layers: Sequence[layered.Layer]) -> tuple[materials.Layer, ...]:
+def paper(layers: Sequence[layered.Layer]) -> tuple[papers.Layer, ...]:
     """The same layers as a scenario takes them; a release of zero leaves its half-life alone."""
     return tuple(
-        materials.Layer(
+        papers.Layer(
             name=f"layer {number}",
             thickness=layer.thickness,
             porosity=layer.porosity,
@@ -118,7 +120,7 @@ def paper(layers: Sequence[layered.Layer]) -> tuple[materials.Layer, ...]:
 def scenario(
     layers: Sequence[layered.Layer],
     steps: Sequence[Any],
-    vessels: Sequence[materials.Vessel],
+    vessels: Sequence[vessels.Vessel],
     *,
     nodes: str = "auto",
     carry: float = 0.0,

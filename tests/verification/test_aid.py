@@ -10,7 +10,7 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from washsim import aid, files, tables
-from washsim.materials import filling, quickening
+from washsim.liquids import filling, quickening
 from washsim.recipes import Aid, Rinse, Running
 from washsim.scenario import Scenario
 from washsim.solve import solve

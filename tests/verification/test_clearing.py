@@ -9,7 +9,8 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from washsim import clearing, files
-from washsim.materials import Fixing, preset_layers
+from washsim.fixers import Fixing
+from washsim.papers import preset_layers
 
 EMULSION = preset_layers("fibre_double").layers[0]
 

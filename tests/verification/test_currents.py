@@ -9,7 +9,8 @@ import pytest
 from ht import conv_free_immersed as free
 
 from washsim import currents, tables
-from washsim.materials import Water, density, viscosity
+from washsim.liquids import density, viscosity
+from washsim.vessels import Water
 
 ROOM = 293.15
 SIZE = (0.3, 0.4)  # m

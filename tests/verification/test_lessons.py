@@ -13,8 +13,9 @@ from scipy import integrate, optimize
 from tests.references import cases, closed_forms, finite_volume, multi_sheet
 from tests.references.layered import Layer
 from washsim import currents, lessons, tables
-from washsim.materials import Water, density, viscosity
+from washsim.liquids import density, viscosity
 from washsim.units import celsius
+from washsim.vessels import Water
 
 source = pytest.mark.source
 HELD = 0.25  # L/m2, liquid in the text-book sheet

@@ -16,9 +16,10 @@ from scipy import constants
 from thermo import electrochem
 
 from tests.references import closed_forms
-from washsim import materials, tables
-from washsim.materials import Fixing, Vessel, Water
+from washsim import liquids, tables
+from washsim.fixers import Fixing
 from washsim.units import UNITS, celsius
+from washsim.vessels import Vessel, Water
 
 source = pytest.mark.source
 ROOM = celsius(25)
@@ -78,13 +79,13 @@ def test_silver_complex_lies_by_ions_like_it() -> None:
 def test_viscosity(kelvin: float) -> None:
     exact = viscosity.mu_IAPWS(kelvin, iapws.iapws95_rho(kelvin, 101325.0))
     # SR6-08 is a fit for 0.1 MPa within its stated 1 %; it keeps to 3e-5 from 0 to 60 C
-    assert materials.viscosity(kelvin) == pytest.approx(exact, rel=3.5e-5, abs=0.0)
+    assert liquids.viscosity(kelvin) == pytest.approx(exact, rel=3.5e-5, abs=0.0)
 
 
 @source("IAPWS 2008 in mpmath digits of the check list; literature 1.0016 mPa s at 20 C")
 def test_viscosity_digits() -> None:
     for degrees, value in ((5, 1.51817285e-3), (20, 1.00159614e-3), (25, 8.90022425e-4)):
-        assert materials.viscosity(celsius(degrees)) == pytest.approx(value, rel=3.5e-5, abs=0.0)
+        assert liquids.viscosity(celsius(degrees)) == pytest.approx(value, rel=3.5e-5, abs=0.0)
 
 
 @source("IAPWS 1995 density of water, `chemicals.iapws.iapws95_rho`, at 101325 Pa")
@@ -92,7 +93,7 @@ def test_viscosity_digits() -> None:
 def test_density(kelvin: float) -> None:
     exact = iapws.iapws95_rho(kelvin, 101325.0)
     # Kell's fit is for the temperature scale of 1968: 0.0036 kg/m3 off at 0 C
-    assert materials.density(kelvin) == pytest.approx(exact, abs=4e-3)
+    assert liquids.density(kelvin) == pytest.approx(exact, abs=4e-3)
 
 
 @source("IAPWS 1995 heat capacity, `chemicals.iapws`; by a difference of enthalpies over 2 K")
@@ -121,7 +122,7 @@ def test_temperature_moves_diffusivities(kelvin: float) -> None:
     expected = nernst(THIOSULFATE, -2) * ease(kelvin) / ease(ROOM)
     # five digits of the datum, and twice the viscosity's 3e-5
     assert Water().free_diffusivity(kelvin) == pytest.approx(expected, rel=1.2e-4, abs=0.0)
-    moved = materials.at_temperature(1e-9, celsius(20), kelvin)
+    moved = liquids.at_temperature(1e-9, celsius(20), kelvin)
     assert moved == pytest.approx(1e-9 * ease(kelvin) / ease(celsius(20)), rel=7e-5, abs=0.0)
 
 
@@ -134,7 +135,7 @@ def test_warm_over_cold() -> None:
 
 @source("from memory: Levich, Physicochemical Hydrodynamics, 1962, laminar film ~ D^(2/3)")
 def test_temperature_moves_films() -> None:
-    warm, cold = (materials.film_coefficient("rocking", t) for t in (celsius(25), celsius(5)))
+    warm, cold = (liquids.film_coefficient("rocking", t) for t in (celsius(25), celsius(5)))
     assert warm / cold == pytest.approx(1.83 ** (2 / 3), rel=2e-3)
     given = Vessel(name="tray", volume=1e-3, film=100e-6).film_coefficient(1.1e-9, celsius(5))
     assert given == pytest.approx(1.1e-5, rel=1e-15)  # a stated film is taken at its word

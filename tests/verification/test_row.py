@@ -13,9 +13,9 @@ from tests.verification import bent, rig
 from tests.verification.bent import FIXER, NODES, reference
 from washsim import files
 from washsim.engine import acts, march
-from washsim.materials import Vessel
 from washsim.recipes import Running
 from washsim.solve import solve
+from washsim.vessels import Vessel
 
 source = pytest.mark.source
 TANKS, VOLUME, INFLOW = 4, 2e-3, 2e-5

@@ -26,9 +26,9 @@ from tests.verification.paper import (
     SHEET,
     tray,
 )
-from washsim.materials import Vessel
 from washsim.recipes import Bath, Rinse, Running
 from washsim.solve import solve
+from washsim.vessels import Vessel
 
 source = pytest.mark.source
 SMOOTH = 1e-7

@@ -15,11 +15,11 @@ import pytest
 
 from tests.references import cases, closed_forms, layered
 from tests.verification import rig
-from washsim.materials import Vessel
 from washsim.recipes import Bath, Hold, Running, Transfer
 from washsim.result import Result
 from washsim.scenario import Scenario
 from washsim.solve import solve
+from washsim.vessels import Vessel
 
 source = pytest.mark.source
 IDEAL = [layered.Layer(thickness=0.25e-3, porosity=1.0, hindrance=1.0)]

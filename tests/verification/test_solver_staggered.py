@@ -25,9 +25,9 @@ from tests.verification.paper import (
     SHEET,
     tray,
 )
-from washsim.materials import Vessel
 from washsim.recipes import Bath, Hold, Running, Transfer
 from washsim.solve import solve
+from washsim.vessels import Vessel
 
 source = pytest.mark.source
 
