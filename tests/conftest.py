@@ -1,4 +1,4 @@
-"""What holds for every test: where checks take their values from, and who runs beside whom."""
+"""Refuses to collect checks of the physics that do not say where their values come from."""
 
 from __future__ import annotations
 
@@ -15,15 +15,6 @@ CHECKS = (HERE / "verification", HERE / "validation")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Refuse silent checks; with `-n 2`, one process drives the browser, the other computes."""
-    for item in items:
-        # the browser's tests share one served app; elsewhere a file's fixtures serve the whole file
-        browser = HERE / "apps" in item.path.parents
-        item.add_marker(pytest.mark.xdist_group("browser" if browser else item.path.name))
-    refuse_silent(items)
-
-
-def refuse_silent(items: list[pytest.Item]) -> None:
     """Fail unless every test in the folders of CHECKS has a `source` marker with text."""
     silent = [
         item.nodeid
