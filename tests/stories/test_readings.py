@@ -17,16 +17,7 @@ from washsim.readings import Drop, Laboratory, Tests
 from washsim.recipes import Stuck
 from washsim.solve import solve
 
-RUNNING = """
-[vessels.tray]
-volume_l = 20
-stirring = "perfect"
-flow_l_min = 400
-[[steps]]
-kind = "running"
-vessel = "tray"
-duration_min = 90
-"""
+RUNNING = bench.running(20, 400, 90)
 HOUR = Tests(readings=(Drop(washed=3600.0, above=12e-6, below=24e-6),))
 
 

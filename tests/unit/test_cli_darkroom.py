@@ -10,16 +10,7 @@ from tests.stories import bench
 from washsim import __main__, files, findings, logbook, readings
 from washsim.readings import Drop, Tests
 
-SLAB = """
-[vessels.tray]
-volume_l = 20
-stirring = "perfect"
-flow_l_min = 400
-[[steps]]
-kind = "running"
-vessel = "tray"
-duration_min = 90
-"""
+SLAB = bench.running(20, 400, 90)
 
 
 @pytest.fixture

@@ -124,16 +124,7 @@ def test_what_a_reading_reads(demo):
     assert found[3] == pytest.approx(result.water(stage.basins[0])[MOMENT], rel=1e-9)
 
 
-SLAB = """
-[vessels.tray]
-volume_l = 20
-stirring = "perfect"
-flow_l_min = 400
-[[steps]]
-kind = "running"
-vessel = "tray"
-duration_min = 75
-"""
+SLAB = bench.running(20, 400, 75)
 
 
 @pytest.fixture(scope="module")

@@ -13,16 +13,7 @@ from washsim import files, fitting, readings, tables
 from washsim.readings import Drop, Tests
 from washsim.unknowns import Unknown
 
-RUNNING = """
-[vessels.tray]
-volume_l = 20
-stirring = "perfect"
-flow_l_min = 400
-[[steps]]
-kind = "running"
-vessel = "tray"
-duration_min = 60
-"""
+RUNNING = bench.running(20, 400, 60)
 HINDRANCE, THICKNESS = (0.6, 6.0), (0.85, 1.27)
 
 

@@ -35,18 +35,13 @@ def starts(wash) -> tuple[float, ...]:
     return (FIXER, 30.0, 1.0)[: len(wash.areas)]
 
 
-def wrong(found, wanted) -> float:
-    """Relative to the content plus 1 mg/m2, as everywhere."""
-    return float(np.max(np.abs(found - wanted) / (wanted + 1e-6)))
-
-
 @source(LSODA)
 @NAMES
 def test_against_lsoda(name):
     """A step may move 1e-9 of the content wrongly; LSODA itself is good to about 1e-9."""
     wash = reference(**CASES[name])
     found, wanted, water, exact = bent.both(wash, starts(wash), tolerance=1e-9)
-    assert wrong(found, wanted) < 1e-8
+    assert bent.wrong(found, wanted) < 1e-8
     assert water == pytest.approx(exact, rel=3e-8, abs=1e-9)
 
 
@@ -56,7 +51,7 @@ def test_the_usual_tolerance(name):
     """It promises amounts some times better than itself."""
     wash = reference(**CASES[name])
     found, wanted, _, _ = bent.both(wash, starts(wash), method="Radau")
-    assert wrong(found, wanted) < 0.3 * bending.TOLERANCE
+    assert bent.wrong(found, wanted) < 0.3 * bending.TOLERANCE
 
 
 @source("derived: a tolerance a hundred times smaller gives an error many times smaller")
@@ -66,7 +61,7 @@ def test_the_error_follows_the_tolerance(name):
     errors = []
     for tolerance in (1e-3, 1e-5, 1e-7):
         found, wanted, _, _ = bent.both(wash, starts(wash), tolerance=tolerance)
-        errors.append(wrong(found, wanted))
+        errors.append(bent.wrong(found, wanted))
     assert errors[2] < 0.03 * errors[0]
     assert all(e < t for e, t in zip(errors, (1e-3, 1e-5, 1e-7), strict=True))
 

@@ -42,18 +42,13 @@ def starts(wash) -> tuple[float, ...]:
     return (FIXER, second)[: len(wash.areas)]
 
 
-def wrong(found, wanted) -> float:
-    """Relative to the content plus 1 mg/m2, as everywhere."""
-    return float(np.max(np.abs(found - wanted) / (wanted + 1e-6)))
-
-
 @source(LSODA)
 @NAMES
 def test_against_lsoda(name):
     """LSODA itself is good to about 1e-9."""
     wash = reference(**CASES[name])
     found, wanted, water, exact = bent.both(wash, starts(wash), tolerance=1e-9)
-    assert wrong(found, wanted) < 3e-8
+    assert bent.wrong(found, wanted) < 3e-8
     assert water == pytest.approx(exact, rel=3e-7, abs=1e-9)
 
 
@@ -64,7 +59,7 @@ def test_the_error_follows_the_tolerance(name):
     errors = []
     for tolerance in (1e-3, 1e-5, 1e-7):
         found, wanted, _, _ = bent.both(wash, starts(wash), tolerance=tolerance)
-        errors.append(wrong(found, wanted))
+        errors.append(bent.wrong(found, wanted))
     assert errors[2] < 0.01 * errors[0]
     # where a law has a kink the points of a step do not weigh its error out
     assert all(e < 3 * t for e, t in zip(errors, (1e-3, 1e-5, 1e-7), strict=True))
