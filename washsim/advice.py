@@ -127,8 +127,7 @@ def _warm(result: Result, system: str) -> list[str]:
 def _wet(result: Result) -> list[str]:
     """Cautions about how long prints stay wet."""
     text = tables.entry("limits.caution.text")
-    segments = result.run.of_lot
-    wet = max(float(s[-1].stop[0] - s[0].start[0]) for s in segments)
+    wet = max(stop - start for start, stop in result.run.wet)
     found = []
     if result.run.paper.sealed_back:
         sheet = result.scenario.sheet

@@ -19,7 +19,7 @@ from washsim.scenario import Scenario
 from washsim.solve import Nodes, ladder, march_through, solve
 from washsim.unknowns import Sample
 
-CHUNK = 64
+CHUNK = 128
 """Members marched side by side: more bring no speed, only memory."""
 _DRIFT = 0.1
 """Part by which waters in a row change in a piece: good to a hundredth, which no band notices."""

@@ -88,6 +88,11 @@ class Run:
             next(float(s.stop[0]) for s in segments if s.tank == bath) for segments in self.of_lot
         )
 
+    @cached_property
+    def wet(self) -> tuple[tuple[float, float], ...]:
+        """(from, to) s between which the sheets of each lot are wet, drying not counted."""
+        return tuple((float(s[0].start[0]), float(s[-1].stop[0])) for s in self.of_lot)
+
     @property
     def residual(self) -> Array:
         """(lots, T) kg/m2, whole thickness, mobile and held, without the film of water on it."""

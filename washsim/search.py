@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from washsim.band import ACCURACY, CHUNK, ends, nodes_for, observe
+from washsim.band import ACCURACY, ends, nodes_for, observe
 from washsim.candidates import GRAIN, Shape, shapes
 from washsim.engine.solving import Known
 from washsim.engine.space import Array
@@ -25,6 +25,8 @@ from washsim.solve import ladder
 from washsim.units import minute, rounded
 from washsim.unknowns import NOMINAL, Sample
 
+FEW = 64
+"""Draws that tell about how long a schedule takes, and which of them stand for the chance."""
 POINTS = 8
 """Candidates that are washed by all draws at most, shared among the stand-ins."""
 TRIES = 3
@@ -55,8 +57,7 @@ class Search:
         self.modes: dict[int, Known] = {}
         self.overlaps: dict[Candidate, bool] = {}
         self.known: dict[Candidate, Plan] = {}
-        # a part of the draws tells about how long, and which of them stand for the chance
-        self.few = sample.part(slice(0, CHUNK))
+        self.few = sample.part(slice(0, FEW))
         self.screening = Screening(wish, self.limit, self.batches, self.nodes)
 
     def front(self) -> Front:

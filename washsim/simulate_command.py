@@ -127,6 +127,7 @@ _ROWS: list[tuple[str, Callable[[dict[str, Any]], str]]] = [
     ("floor of the last water, g/m²", lambda s: number(s["floor_g_m2"])),
     ("last vessel, L per m² of paper", lambda s: number(_last_ratio(s))),
     ("fresh water, L", lambda s: number(s["litres_total"])),
+    ("wet at longest, min", lambda s: number(s["wet_longest_min"])),
     ("per sheet, L", lambda s: number(s["litres_per_sheet"])),
     ("price", lambda s: number(s["cost_total"])),
     ("heat, kWh", lambda s: number(s["heat_kwh"])),

@@ -11,7 +11,7 @@ import numpy as np
 from washsim import advice, pictures, solve
 from washsim.result import Result
 from washsim.scenario import Scenario
-from washsim.units import amount, gram
+from washsim.units import amount, gram, minute
 
 FRAMES = 150
 """Of one run; fine enough that drawing between them looks continuous, and under 200 kB."""
@@ -112,6 +112,7 @@ def sentences(result: Result, system: str) -> dict[str, Any]:
         "limit": advice.limits_now(result, result.worst_lot, result.run.timeline.end),
         "target": result.scenario.target.limit / gram,
         "met": result.minutes_to_target is not None,
+        "wet_from": result.run.wet[result.worst_lot][0] / minute,
         "cautions": list(advice.cautions(result, system)),
     }
 

@@ -101,6 +101,8 @@ def test_json_says_the_same_thing_in_all_its_places(capsys, scenario):
     assert found["litres_total"] == pytest.approx(sum(one["litres"] for one in steps))
     assert found["litres_total"] == pytest.approx(6 * 4)
     assert found["litres_per_sheet"] == pytest.approx(24 / 14)
+    # a minute in the fixer, ten seconds of draining, six baths of ten minutes, draining again
+    assert found["wet_longest_min"] == pytest.approx(1 + 10 / 60 + 60, abs=0.2)
     assert found["cost_total"] == pytest.approx(0.024 * 4)
     assert sum(found["limits_now"].values()) == pytest.approx(1)
     assert steps[-1]["worst_residual_g_m2"] == pytest.approx(max(residuals), rel=1e-9)

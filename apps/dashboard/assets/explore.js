@@ -30,7 +30,7 @@ export function start({ board, frames, layers, curves, residual, target, water, 
   followTheme(theme);
   onTheme(() => section.resize());
 
-  const page = { player, section, frames, layers, curves };
+  const page = { board, player, section, frames, layers, curves };
   unpackFrames(page);
   player.addEventListener("time", () => showMoment(page));
   bindTransport(player);
@@ -150,7 +150,7 @@ function bindMethod(desk) {
   });
 }
 
-function showMoment({ player, section, run, curves }) {
+function showMoment({ board, player, section, run, curves }) {
   const { place, water, limits } = run;
   section.draw(player.position);
   const i = Math.floor(player.position);
@@ -161,6 +161,7 @@ function showMoment({ player, section, run, curves }) {
   find("place").textContent = place[i];
   find("around").textContent = find("key-water").textContent = digits(water[i]);
   find("now").textContent = known("worst");
+  find("wet").textContent = minutes(Math.max(0, minute - board.told.wet_from));
   for (const key of ["worst", "typical", "floor"]) find(`key-${key}`).textContent = known(key);
   const limit = limits[i] || "nothing yet: the sheet is taking up fixer";
   if (find("limit").textContent !== limit) find("limit").textContent = limit;
