@@ -11,17 +11,11 @@ import numpy as np
 from washsim import tables
 from washsim.band import observe
 from washsim.errors import InputError
-from washsim.fitting import Fit, fit, predict
+from washsim.fitting import Fit, fit
+from washsim.foretelling import predict
+from washsim.observing import Observation, observations
 from washsim.papers import EXPLANATIONS
-from washsim.readings import (
-    Drip,
-    Drop,
-    Laboratory,
-    Observation,
-    Reading,
-    Tests,
-    observations,
-)
+from washsim.readings import Drip, Drop, Laboratory, Reading, Tests
 from washsim.recipes import Running, Stuck
 from washsim.scenario import Scenario
 from washsim.solve import solve

@@ -11,7 +11,8 @@ from washsim.advice import limits_now
 from washsim.band import solve_band
 from washsim.errors import InputError
 from washsim.fitting import fit
-from washsim.readings import Drop, Observation, Tests, observations
+from washsim.observing import Observation, observations
+from washsim.readings import Drop, Tests
 from washsim.recipes import Aid, Bath, Step
 from washsim.result import Result
 from washsim.scenario import Scenario

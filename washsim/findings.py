@@ -10,7 +10,7 @@ from washsim.agreement import Score, scores, scores_after
 from washsim.band import BAND, Band
 from washsim.export import doubt
 from washsim.fitting import Fit, effective_diffusivity
-from washsim.readings import said
+from washsim.observing import said
 from washsim.unknowns import draw
 
 FORMAT = "washsim-fit-1"

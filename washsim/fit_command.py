@@ -18,6 +18,7 @@ from washsim import (
     findings,
     fitting,
     logbook,
+    observing,
     readings,
     rivals,
     season,
@@ -26,7 +27,8 @@ from washsim import (
 )
 from washsim.band import solve_band
 from washsim.errors import InputError
-from washsim.readings import Observation, Tests
+from washsim.observing import Observation
+from washsim.readings import Tests
 from washsim.scenario import Scenario
 from washsim.solve import solve
 from washsim.terminal import Terminal, number, place, progress, write
@@ -80,7 +82,7 @@ def _fit(given: argparse.Namespace) -> int:
     seen: list[Observation] = []
     for number_of, (file, one) in enumerate(zip(given.readings, tests, strict=True)):
         with place(file):
-            seen += readings.observations(scenario, one, number_of)
+            seen += observing.observations(scenario, one, number_of)
     belief = None if given.log is None else _learnt(given, scenario)
     with place(given.readings[0]), progress("fitting") as tell:
         found = fitting.fit(scenario, tuple(seen), belief=belief, progress=tell)
@@ -155,7 +157,7 @@ def _say(
     for far in agreement.unreachable(found):
         console.print(
             Text(
-                f"No number within the bands leads to {readings.said(far.seen)}: do not trust "
+                f"No number within the bands leads to {observing.said(far.seen)}: do not trust "
                 "this fit, something else happened.",
                 "bold",
             )
@@ -200,7 +202,8 @@ def _readings_table(summary: dict[str, Any]) -> Table:
 def _print_causes(console: Terminal, scenario: Scenario, tests: list[Tests]) -> None:
     """Of each reading that disagrees, what to look into before the paper gets the blame."""
     for one in tests:
-        for i, score in enumerate(agreement.scores(scenario, readings.observations(scenario, one))):
+        found = agreement.scores(scenario, observing.observations(scenario, one))
+        for i, score in enumerate(found):
             if score.word != "disagrees":
                 continue
             head = f"Reading {i + 1} disagrees. Look into this before the fit is believed:"

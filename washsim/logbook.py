@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from datetime import date as Day
 from pathlib import Path
 
-from washsim import files, readings
+from washsim import files, observing
 from washsim.errors import InputError
 from washsim.fields import check, choice, part, quantity, short, text
 from washsim.readings import Tests
@@ -80,7 +80,7 @@ class Entry:
                 f"date: expected a day such as 2026-11-25, got {short(self.date)}"
             ) from None
         # readings must lie on the evening's own sheets and clock
-        readings.observations(self.scenario, self.tests)
+        observing.observations(self.scenario, self.tests)
 
     @property
     def day(self) -> Day:

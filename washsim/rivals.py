@@ -12,10 +12,10 @@ import numpy as np
 from washsim import tables, unknowns
 from washsim.band import observe
 from washsim.engine.space import Array
-from washsim.fitting import predict
 from washsim.fixers import Fixing
+from washsim.foretelling import predict
+from washsim.observing import Observation
 from washsim.papers import Sheet
-from washsim.readings import Observation
 from washsim.recipes import Aid, Running, Step
 from washsim.scenario import Scenario
 from washsim.solve import ladder, solve

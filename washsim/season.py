@@ -16,7 +16,7 @@ from washsim import tables, unknowns
 from washsim.engine.space import Array
 from washsim.fitting import Belief, Fit, fit, free_layers, untold
 from washsim.logbook import Entry
-from washsim.readings import observations
+from washsim.observing import observations
 from washsim.scenario import Scenario
 from washsim.unknowns import Sample
 

@@ -16,8 +16,9 @@ from washsim import tables
 from washsim.band import nodes_for, observe
 from washsim.engine.space import Array
 from washsim.errors import InputError
-from washsim.fitting import predict
-from washsim.readings import FACES, Observation
+from washsim.foretelling import predict
+from washsim.observing import Observation
+from washsim.readings import FACES
 from washsim.run import Run
 from washsim.scenario import Scenario
 from washsim.solve import solve

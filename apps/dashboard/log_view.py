@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from washsim import logbook, logged, readings, side_by_side
+from washsim import logbook, logged, observing, side_by_side
 from washsim.errors import InputError
 from washsim.fields import Part, declared
 from washsim.logbook import Entry
@@ -107,8 +107,8 @@ def _marked(label: str, text: str) -> str:
 
 
 def _readings(entry: Entry) -> str:
-    seen = readings.observations(entry.scenario, entry.tests)
-    return "; ".join(readings.said(one) for one in seen) or "none"
+    seen = observing.observations(entry.scenario, entry.tests)
+    return "; ".join(observing.said(one) for one in seen) or "none"
 
 
 def comparison(rows: list[dict[str, Any]]) -> dict[str, Any]:

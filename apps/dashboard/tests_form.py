@@ -10,11 +10,12 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from washsim import readings, stains, strips, tables
+from washsim import ladders, observing, stains, strips, tables
 from washsim.errors import InputError
 from washsim.fields import Part, declared, one_of
+from washsim.ladders import Ladder, Rung
 from washsim.liquids import density
-from washsim.readings import KINDS, Drip, Drop, Laboratory, Ladder, Reading, Rung, Tests
+from washsim.readings import KINDS, Drip, Drop, Laboratory, Reading, Tests
 from washsim.scenario import Scenario
 from washsim.units import celsius, gram, rounded
 from washsim_dashboard import edits, form
@@ -45,7 +46,7 @@ def usual_ladder(scenario: Scenario) -> Ladder:
     """Steps of two from the first visible one, made from the scenario's fixer."""
     wanted = tuple(reversed(strips.scale()))
     strength, held = scenario.fixing.concentration, scenario.sheet.material.held_liquid
-    found = readings.dilutions(wanted, strength, held)
+    found = ladders.dilutions(wanted, strength, held)
     return Ladder(steps=tuple(Rung(one_in=float(rounded(one, 2))) for one in found))
 
 
@@ -85,7 +86,7 @@ def apply(tests: Tests, change: dict[str, Any], scenario: Scenario, system: str)
             changed = _with_steps(tests, rungs)
         case wanted, _:
             raise InputError(f"change: expected {one_of(wanted, ('set', 'add', 'remove'))}")
-    readings.observations(scenario, changed)
+    observing.observations(scenario, changed)
     return changed
 
 

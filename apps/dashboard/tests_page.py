@@ -13,7 +13,7 @@ from bokeh.core.properties import Dict, String
 from bokeh.model import DataModel
 from bokeh.models import ColumnDataSource
 
-from washsim import fitting, pictures, readings, tables
+from washsim import fitting, observing, pictures, readings, tables
 from washsim.errors import InputError, WashsimError
 from washsim.fields import Quantity, one_of
 from washsim.readings import Tests
@@ -107,7 +107,7 @@ def asked_for(scenario: Scenario) -> tuple[Tests, str]:
         return tests_form.invented(scenario), ""
     try:
         tests = share.unpack_readings(found[0].decode("ascii", "replace"))
-        readings.observations(scenario, tests)
+        observing.observations(scenario, tests)
     except WashsimError as error:
         return tests_form.invented(scenario), f"{error}. An invented reading is shown instead."
     return tests, ""
@@ -165,7 +165,7 @@ class Session:
                 self.system = wanted_units(asked)
             case "open":
                 found = readings.loads(str(asked.get("text")), str(asked.get("name"))[:60])
-                readings.observations(scenario, found)
+                observing.observations(scenario, found)
                 self.question = replace(self.question, tests=found)
             case "set" if path == "ask.silver":
                 value = str(asked.get("value"))
@@ -214,7 +214,7 @@ class Session:
     # what the browser is told
 
     def marked(self) -> dict[str, Any]:
-        seen = readings.observations(self.question.scenario, self.question.tests)
+        seen = observing.observations(self.question.scenario, self.question.tests)
         return tests_view.marks(seen, chart.RESIDUAL_RANGE)
 
     def show(self) -> None:

@@ -12,19 +12,11 @@ from typing import Any
 
 import numpy as np
 
-from washsim import (
-    agreement,
-    decisions,
-    findings,
-    fitting,
-    readings,
-    rivals,
-    strips,
-    unknowns,
-)
+from washsim import agreement, decisions, findings, fitting, observing, rivals, strips, unknowns
 from washsim.band import BAND, Band, solve_band
 from washsim.fitting import Fit
-from washsim.readings import Observation, Tests
+from washsim.observing import Observation
+from washsim.readings import Tests
 from washsim.result import Result
 from washsim.scenario import Scenario
 from washsim.solve import solve
@@ -65,7 +57,7 @@ def look(asked: Question, tell: Tell) -> Iterator[Stage]:
 
 def learn(asked: Question, tell: Tell) -> Iterator[Stage]:
     """Scores and causes; the fit; the explanations; the next strip; the decisions."""
-    seen = readings.observations(asked.scenario, asked.tests)
+    seen = observing.observations(asked.scenario, asked.tests)
     yield "scores", _scores(asked, seen)
     tell(0.1)
     found = fitting.fit(asked.scenario, seen, progress=_part(tell, 0.1, 0.4))
@@ -123,7 +115,7 @@ def _scores(asked: Question, seen: tuple[Observation, ...]) -> dict[str, Any]:
             ]
         rows.append(
             {
-                "seen": readings.said(one.seen),
+                "seen": observing.said(one.seen),
                 "foretold": _amount(one),
                 "score": f"{one.z:+.1f}",
                 "word": one.word,
@@ -151,7 +143,7 @@ def _learnt(found: Fit, before: Band, after: Band) -> dict[str, Any]:
     return {
         "after": [f"{_amount(one)}, {one.word}" for one in agreement.scores_after(found)],
         "warnings": [
-            f"No number within the bands leads to {readings.said(one.seen)}: do not trust this "
+            f"No number within the bands leads to {observing.said(one.seen)}: do not trust this "
             "fit, something else happened."
             for one in agreement.unreachable(found)
         ],

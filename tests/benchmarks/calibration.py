@@ -24,8 +24,9 @@ from scipy.stats import binom, chi2
 
 from washsim import files, fitting, unknowns
 from washsim.band import observe
-from washsim.fitting import fit, free_layers, predict
-from washsim.readings import Observation
+from washsim.fitting import fit, free_layers
+from washsim.foretelling import predict
+from washsim.observing import Observation
 from washsim.scenario import Scenario
 from washsim.solve import solve
 from washsim.strips import scale

@@ -19,8 +19,9 @@ import numpy as np
 
 from tests.benchmarks import problems as on
 from tests.benchmarks.problems import LAYERS, Array
-from washsim import files, fitting, readings
-from washsim.readings import Drop, Observation, Tests
+from washsim import files, fitting, foretelling, observing
+from washsim.observing import Observation
+from washsim.readings import Drop, Tests
 from washsim.tempering import Cloud
 from washsim.weighing import weighed
 
@@ -35,7 +36,7 @@ def the_call() -> None:
         Drop(washed=2700.0, above=6e-6, below=12e-6, face="front"),
         Drop(below=5e-6),
     )
-    seen = readings.observations(demo, Tests(readings=drops))
+    seen = observing.observations(demo, Tests(readings=drops))
     begun, work, shares = time.perf_counter(), time.process_time(), []
     found = fitting.fit(demo, seen, progress=shares.append)
     print(
@@ -62,7 +63,7 @@ def same_fit(name: str, residual, draws: int = 64) -> tuple[Cloud, float]:
 
     def likelihood(u: Array) -> tuple[Array, Array]:
         logs = np.log(np.maximum(residual(papers(u))[:, READ] / 1e3, 1e-9))
-        return fitting.log_likelihood(logs, seen), logs
+        return foretelling.log_likelihood(logs, seen), logs
 
     rng = np.random.default_rng(1)
     start = rng.standard_normal((draws, 2))

@@ -11,7 +11,7 @@ import pytest
 
 from tests.references import closed_forms
 from tests.stories import bench
-from washsim import agreement, files, fitting, readings, rivals
+from washsim import agreement, files, fitting, observing, rivals
 from washsim.band import solve_band
 from washsim.readings import Drop, Laboratory, Tests
 from washsim.recipes import Stuck
@@ -29,7 +29,7 @@ def slab():
 
 def test_s8_the_reading_disagrees(slab):
     """0.017 (0.0064 to 0.045) read, 0.0018 foretold: z = 2.9, job notes."""
-    (seen,) = readings.observations(slab, HOUR)
+    (seen,) = observing.observations(slab, HOUR)
     assert 1e3 * seen.middle == pytest.approx(0.017, rel=0.01)
     ends = [1e3 * seen.middle * math.exp(k * 1.96 * seen.spread) for k in (-1, 1)]
     assert ends == pytest.approx([0.0064, 0.045], rel=0.02)
@@ -51,7 +51,7 @@ def test_s8_causes_come_first(slab):
     again = replace(
         slab, stuck=(Stuck(sheet=1, how="back_to_wall", step=1, duration=60 * minutes),)
     )
-    seen = readings.observations(again, HOUR)
+    seen = observing.observations(again, HOUR)
     # minutes are rounded to whole ones in the text, a tenth of the residual each
     assert agreement.scores(again, seen)[0].z == pytest.approx(0.0, abs=0.15)
     # depth squared: 1.43 times slower is 1.2 times thicker, but takes up a little less
@@ -65,7 +65,7 @@ def test_s8_causes_come_first(slab):
 
 def test_s8_the_refit(slab):
     """2.1e-11 m2/s (0.3 either way) and about 61 minutes, job notes."""
-    seen = readings.observations(slab, HOUR)
+    seen = observing.observations(slab, HOUR)
     found = fitting.fit(slab, seen, draws=512)
     diffusivity = np.quantile(fitting.effective_diffusivity(slab, found.sample), (0.05, 0.5, 0.95))
     assert diffusivity[1] == pytest.approx(2.1e-11, abs=0.1e-11)
@@ -90,7 +90,7 @@ def test_three_readings_recover_a_slab(slab):
         return {"above": step, "below": 2 * step}
 
     drops = tuple(Drop(washed=60.0 * m, **between(true(m))) for m in (20, 40, 60))
-    seen = readings.observations(slab, Tests(readings=drops))
+    seen = observing.observations(slab, Tests(readings=drops))
     found = fitting.fit(slab, seen, draws=512)
     low, middle, high = np.quantile(
         fitting.effective_diffusivity(slab, found.sample), (0.025, 0.5, 0.975)
@@ -125,8 +125,8 @@ def test_the_explanation_that_made_the_readings_is_not_ruled_out():
 def test_a_reading_beyond_all_bands_is_said_to_be(slab):
     """More fixer after an hour than the sheet ever held: no paper explains that."""
     wild = Tests(readings=(Laboratory(residual=50e-3, error=0.1),))
-    seen = readings.observations(slab, wild)
+    seen = observing.observations(slab, wild)
     found = fitting.fit(slab, seen, draws=64)
     assert [one.seen for one in agreement.unreachable(found)] == list(seen)
-    hour = fitting.fit(slab, readings.observations(slab, HOUR), draws=64)
+    hour = fitting.fit(slab, observing.observations(slab, HOUR), draws=64)
     assert agreement.unreachable(hour) == ()

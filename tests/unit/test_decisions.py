@@ -8,7 +8,8 @@ import pytest
 from washsim import decisions, files, unknowns
 from washsim.band import solve_band
 from washsim.fitting import fit
-from washsim.readings import Drop, Tests, observations
+from washsim.observing import observations
+from washsim.readings import Drop, Tests
 from washsim.solve import solve
 from washsim.units import minute
 

@@ -11,11 +11,12 @@ import pytest
 from scipy.stats import multivariate_normal, norm
 
 from tests.stories import bench
-from washsim import files, fitting, readings, unknowns
+from washsim import files, fitting, foretelling, observing, unknowns
 from washsim.band import observe
 from washsim.errors import InputError
 from washsim.fitting import Belief
-from washsim.readings import Drip, Drop, Laboratory, Observation, Tests
+from washsim.observing import Observation
+from washsim.readings import Drip, Drop, Laboratory, Tests
 from washsim.solve import solve
 from washsim.unknowns import NOMINAL, Sample
 
@@ -27,7 +28,7 @@ def seen(low, high, own=0.3, shared=0.0):
 @pytest.mark.parametrize("middle", [1e-9, 3e-6, 12e-6, 17e-6, 30e-6, 1e-3, 0.5])
 def test_an_interval_has_the_normals_share_however_far_out(middle):
     """Phi(b) - Phi(a) in 60 digits; double precision keeps its logarithm to 1e-12."""
-    found = fitting.chances(np.log([[middle]]), (seen(12e-6, 24e-6),))[0, 0]
+    found = foretelling.chances(np.log([[middle]]), (seen(12e-6, 24e-6),))[0, 0]
     with mp.workdps(400):
         a, b = (mp.log(mp.mpf(end) / mp.mpf(middle)) / mp.mpf(0.3) for end in (12e-6, 24e-6))
         expected = mp.log(mp.ncdf(b) - mp.ncdf(a))
@@ -39,9 +40,9 @@ def test_open_readings_are_tails_not_zeros():
     clear, off = seen(0.0, 5e-6), seen(120e-6, math.inf)
     logs = np.log([[2e-6, 2e-6]])
     expected = [norm.logcdf(np.log(2.5) / 0.3), norm.logsf(np.log(60) / 0.3)]
-    assert fitting.chances(logs, (clear, off))[0] == pytest.approx(expected, rel=1e-12)
+    assert foretelling.chances(logs, (clear, off))[0] == pytest.approx(expected, rel=1e-12)
     # nothing visible says nothing against a residual ten times lower
-    assert fitting.chances(np.log([[2e-7]]), (clear,))[0, 0] == pytest.approx(0.0, abs=1e-12)
+    assert foretelling.chances(np.log([[2e-7]]), (clear,))[0, 0] == pytest.approx(0.0, abs=1e-12)
 
 
 def test_values_on_one_scale_share_its_error():
@@ -51,30 +52,32 @@ def test_values_on_one_scale_share_its_error():
     covariance = 0.09 * np.eye(2) + 0.35**2
     normal = multivariate_normal(cov=covariance)
     expected = normal.logpdf(np.log([[2.0, 1.5], [1.0, 1.5]]))
-    assert fitting.log_likelihood(logs, two) == pytest.approx(expected, abs=1e-10)
+    assert foretelling.log_likelihood(logs, two) == pytest.approx(expected, abs=1e-10)
     # twenty readings make the bell over the shared error a sixth as wide, 0.75 of the points' distance:
     # the plain sum is off by 2 exp(-2 pi^2 0.75^2) = 3e-5
     many = two * 10
     wide = multivariate_normal(cov=0.09 * np.eye(20) + 0.35**2)
     expected = wide.logpdf(np.log([2.0, 1.5] * 10))
-    assert fitting.log_likelihood(np.tile(logs[:1], 10), many) == pytest.approx(expected, abs=5e-5)
+    assert foretelling.log_likelihood(np.tile(logs[:1], 10), many) == pytest.approx(
+        expected, abs=5e-5
+    )
 
 
 def test_two_scales_have_errors_of_their_own():
     """As if each scale's readings had been read on an evening of their own."""
     one, other = seen(2e-5, 2e-5, 0.3, 0.35), replace(seen(3e-5, 3e-5, 0.3, 0.35), scale=1)
     logs = np.log([[1e-5, 2e-5]])
-    apart = fitting.log_likelihood(logs[:, :1], (one,)) + fitting.log_likelihood(
+    apart = foretelling.log_likelihood(logs[:, :1], (one,)) + foretelling.log_likelihood(
         logs[:, 1:], (other,)
     )
-    assert fitting.log_likelihood(logs, (one, other)) == pytest.approx(apart, rel=1e-12)
-    assert fitting.log_likelihood(logs, (one, replace(other, scale=0))) != pytest.approx(apart)
+    assert foretelling.log_likelihood(logs, (one, other)) == pytest.approx(apart, rel=1e-12)
+    assert foretelling.log_likelihood(logs, (one, replace(other, scale=0))) != pytest.approx(apart)
 
 
 def test_one_interval_with_both_errors():
     """For a single reading the two errors add in quadrature."""
     logs = np.log([[4e-6], [1e-5], [4e-5]])
-    found = fitting.log_likelihood(logs, (seen(12e-6, 24e-6, 0.3, 0.35),))
+    found = foretelling.log_likelihood(logs, (seen(12e-6, 24e-6, 0.3, 0.35),))
     width = math.hypot(0.3, 0.35)
     ends = [(np.log([[12e-6, 24e-6]]) - logs) / width][0]
     assert found == pytest.approx(np.log(np.diff(norm.cdf(ends))[:, 0]), abs=1e-9)
@@ -101,12 +104,12 @@ def test_what_a_reading_reads(demo):
             Drip(colour="stays", washed=washed),
         )
     )
-    observations = readings.observations(demo, tests)
+    observations = observing.observations(demo, tests)
     space = result.run.slab.space
     found = observe(
         demo,
         NOMINAL,
-        lambda run: fitting.predict(run, observations),
+        lambda run: foretelling.predict(run, observations),
         (space.family, space.intervals),
     )[0]
     at = np.array([observations[0].at])
@@ -165,7 +168,7 @@ def test_belief_keeps_names_apart_and_drifts_towards_ignorance():
 
 def test_same_seed_same_draws_and_a_second_belief_narrows(slab):
     tests = Tests(readings=(Drop(washed=2400.0, above=12e-6, below=24e-6),))
-    observations = readings.observations(slab, tests)
+    observations = observing.observations(slab, tests)
     one = fitting.fit(slab, observations, draws=64)
     assert np.array_equal(one.z, fitting.fit(slab, observations, draws=64).z)
     again = fitting.fit(slab, observations, belief=one.belief, draws=64)

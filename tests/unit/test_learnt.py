@@ -7,7 +7,7 @@ import pytest
 
 from tests.stories import bench
 from tests.unit.test_fitting import SLAB
-from washsim import band, files, fitting, readings, unknowns
+from washsim import band, files, fitting, observing, unknowns
 from washsim.errors import InputError
 from washsim.readings import Drop, Tests
 from washsim.solve import solve
@@ -18,7 +18,7 @@ TESTS = Tests(readings=(Drop(washed=2400.0, above=12e-6, below=24e-6),))
 @pytest.fixture(scope="module")
 def fitted():
     slab = files.loads(bench.scenario("slab", SLAB, sheet="count = 1"))
-    return fitting.fit(slab, readings.observations(slab, TESTS), draws=256)
+    return fitting.fit(slab, observing.observations(slab, TESTS), draws=256)
 
 
 @pytest.fixture(scope="module")
@@ -57,7 +57,7 @@ def test_later_runs_show_what_was_learnt(fitted, learnt):
 def test_draws_keep_what_they_share():
     """Each draw's factors stay together, in order of how well it washes."""
     demo = files.example("demo").but({"sheet.count": 1})
-    drop = readings.observations(demo, Tests(readings=(Drop(above=5e-6, below=1e-5),)))
+    drop = observing.observations(demo, Tests(readings=(Drop(above=5e-6, below=1e-5),)))
     scenario = fitting.fitted_scenario(fitting.fit(demo, drop, draws=64))
     paper, *others = unknowns.unknowns(scenario)
     assert paper.label == "the paper, as learnt"
@@ -77,7 +77,7 @@ def test_draws_keep_what_they_share():
 
 def test_on_another_paper_it_does_not_count():
     demo = files.example("demo")
-    drop = readings.observations(demo, Tests(readings=(Drop(below=1e-5),)))
+    drop = observing.observations(demo, Tests(readings=(Drop(below=1e-5),)))
     scenario = fitting.fitted_scenario(fitting.fit(demo, drop, draws=64))
     assert scenario.sheet.material != demo.sheet.material
     for change in ({"sheet.paper": "fibre_single"}, {"sheet.explanation": "slow"}):

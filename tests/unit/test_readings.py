@@ -7,9 +7,10 @@ import math
 
 import pytest
 
-from washsim import files, readings, stains
+from washsim import files, ladders, observing, readings, stains
 from washsim.errors import InputError
-from washsim.readings import Drip, Drop, Laboratory, Ladder, Rung, Tests
+from washsim.ladders import Ladder, Rung
+from washsim.readings import Drip, Drop, Laboratory, Tests
 
 TEXT = """
 format = "washsim-readings-1"
@@ -59,7 +60,7 @@ def test_what_the_steps_of_a_scale_mean(demo):
     # 1.2477 g of water at 998.2 kg/m3 on 50 cm2
     assert tests.ladder.held_liquid(demo) == pytest.approx(0.25e-3, rel=1e-4)
     assert tests.ladder.residuals(demo) == pytest.approx((23.5e-6, 11.75e-6, 4.7e-6), rel=1e-4)
-    back = readings.dilutions(tests.ladder.residuals(demo), 94.0, tests.ladder.held_liquid(demo))
+    back = ladders.dilutions(tests.ladder.residuals(demo), 94.0, tests.ladder.held_liquid(demo))
     assert back == pytest.approx((1000, 2000, 5000), rel=1e-12)
 
 
@@ -70,7 +71,7 @@ def test_an_unweighed_scale_takes_the_papers_liquid_and_the_scenarios_fixer(demo
 
 
 def test_readings_become_bounds(demo):
-    between, clear, off, value, drip = readings.observations(demo, readings.loads(TEXT))
+    between, clear, off, value, drip = observing.observations(demo, readings.loads(TEXT))
     assert (between.low, between.high) == pytest.approx((11.75e-6, 23.5e-6), rel=1e-4)
     assert (clear.what, clear.low) == ("back", 0.0)
     assert clear.high == pytest.approx(4.7e-6, rel=1e-4)
@@ -86,7 +87,7 @@ def test_readings_become_bounds(demo):
 
 def test_a_step_of_two_comes_to_the_half_of_the_notes(demo):
     """0.35 (scale), 0.30 (eye) and ln 2 / sqrt(12) = 0.20 (between steps): 0.50 together."""
-    first = readings.observations(demo, readings.loads(TEXT))[0]
+    first = observing.observations(demo, readings.loads(TEXT))[0]
     assert first.spread == pytest.approx(0.5, abs=0.005)
     assert first.middle == pytest.approx(math.sqrt(11.75e-6 * 23.5e-6), rel=1e-4)
 
@@ -94,7 +95,7 @@ def test_a_step_of_two_comes_to_the_half_of_the_notes(demo):
 @pytest.mark.parametrize("mishap", [{"waited": 600.0}, {"blank": "stained"}])
 def test_a_late_look_or_a_stained_blank_leaves_an_upper_bound(demo, mishap):
     one = Drop(above=12e-6, below=24e-6, **mishap)
-    (seen,) = readings.observations(demo, Tests(readings=(one,)))
+    (seen,) = observing.observations(demo, Tests(readings=(one,)))
     assert (seen.low, seen.high) == (0.0, 24e-6)
 
 
@@ -136,11 +137,11 @@ def test_mistakes_are_told_in_one_sentence(old, new, words):
 )
 def test_readings_that_do_not_fit_the_evening(demo, one, words):
     with pytest.raises(InputError, match=words):
-        readings.observations(demo, Tests(readings=(one,)))
+        observing.observations(demo, Tests(readings=(one,)))
 
 
 def test_readings_in_words(demo):
-    found = [readings.said(one) for one in readings.observations(demo, readings.loads(TEXT))]
+    found = [observing.said(one) for one in observing.observations(demo, readings.loads(TEXT))]
     assert found[0] == "0.012 to 0.023 g/m² at 21 min"
     assert found[1].startswith("back, below 0.0047 g/m²")
     assert found[2].startswith("front, above 0.023 g/m²")
@@ -149,15 +150,15 @@ def test_readings_in_words(demo):
 
 def test_a_late_stain_off_the_scale_counts_for_nothing(demo):
     one = Drop(above=12e-6, waited=600.0)
-    (seen,) = readings.observations(demo, Tests(readings=(one,)))
+    (seen,) = observing.observations(demo, Tests(readings=(one,)))
     assert (seen.low, seen.high) == (0.0, math.inf)
-    assert readings.said(seen).startswith("nothing that counts")
+    assert observing.said(seen).startswith("nothing that counts")
 
 
 def test_a_laboratory_limit_is_an_upper_bound(demo):
-    (seen,) = readings.observations(demo, Tests(readings=(Laboratory(below=5e-6),)))
+    (seen,) = observing.observations(demo, Tests(readings=(Laboratory(below=5e-6),)))
     assert (seen.low, seen.high, seen.shared) == (0.0, 5e-6, 0.0)
-    (faded,) = readings.observations(demo, Tests(readings=(Drip(colour="fades"),)))
+    (faded,) = observing.observations(demo, Tests(readings=(Drip(colour="fades"),)))
     assert faded.low == pytest.approx(4e-3)
     assert math.isinf(faded.high)
 

@@ -9,7 +9,7 @@ from scipy.stats import binom, kstwobign
 from tests.benchmarks import calibration
 from tests.references import posterior
 from tests.stories import bench
-from washsim import files, fitting, readings, tables
+from washsim import files, fitting, observing, tables
 from washsim.readings import Drop, Tests
 from washsim.unknowns import Unknown
 
@@ -35,7 +35,7 @@ def test_same_posterior_from_another_library():
         Drop(washed=40 * 60.0, above=40e-6, below=80e-6),
         Drop(washed=60 * 60.0, below=10e-6),
     )
-    seen = readings.observations(slab, Tests(readings=drops))
+    seen = observing.observations(slab, Tests(readings=drops))
     unknown = (free("hindrance", HINDRANCE), free("thickness", THICKNESS))
     ours = fitting.fit(slab, seen, free=unknown, draws=1024).z
     theirs, worth = posterior.draws(
