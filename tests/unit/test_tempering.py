@@ -4,32 +4,20 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.stats import multivariate_normal, norm, qmc
+from scipy.stats import multivariate_normal, norm
 
+from tests.unit import known
+from tests.unit.known import prior
 from washsim.tempering import tempered
 
 
-def prior(count, size, seed=0):
-    points = qmc.Sobol(size, rng=np.random.default_rng(seed)).random(count)
-    return norm.ppf(points)
-
-
 def test_a_normal_reading_of_a_sum():
-    """Normal prior and likelihood: posterior mean, covariance and evidence by the linear rule."""
-    row, seen, error = np.array([1.0, 2.0, 0.0, -0.5]), 4.0, 0.3
-
-    def likelihood(u):
-        off = (seen - u @ row) / error
-        return norm.logpdf(off) - np.log(error), (u @ row)[:, None]
-
-    cloud = tempered(prior(4096, 4), likelihood, np.random.default_rng(1))
-    gain = row / (row @ row + error**2)
+    cloud = tempered(prior(4096, 4), known.likelihood, np.random.default_rng(1))
     # standard errors of 4096 draws that are nearly independent: 0.016; four of them
-    assert cloud.draws.mean(axis=0) == pytest.approx(gain * seen, abs=0.065)
-    assert np.cov(cloud.draws.T) == pytest.approx(np.eye(4) - np.outer(gain, row), abs=0.09)
-    assert cloud.seen[:, 0] == pytest.approx(cloud.draws @ row)
-    evidence = norm(0, np.sqrt(row @ row + error**2)).logpdf(seen)
-    assert cloud.log_evidence == pytest.approx(evidence, abs=0.1)
+    assert cloud.draws.mean(axis=0) == pytest.approx(known.MEAN, abs=0.065)
+    assert np.cov(cloud.draws.T) == pytest.approx(known.COVARIANCE, abs=0.09)
+    assert cloud.seen[:, 0] == pytest.approx(cloud.draws @ known.ROW)
+    assert cloud.log_evidence == pytest.approx(known.EVIDENCE, abs=0.1)
 
 
 def test_two_humps():

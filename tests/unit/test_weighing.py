@@ -4,36 +4,28 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.stats import norm, qmc
+from scipy.stats import norm
 
+from tests.unit import known
+from tests.unit.known import prior
 from washsim.weighing import MOST, weighed
 
 
-def prior(count, size, seed=0):
-    points = qmc.Sobol(size, rng=np.random.default_rng(seed)).random(count)
-    return norm.ppf(points)
-
-
 def test_a_normal_reading_of_a_sum():
-    """Normal prior and likelihood: posterior mean, covariance and evidence by the linear rule."""
-    row, seen, error = np.array([1.0, 2.0, 0.0, -0.5]), 4.0, 0.3
-
-    def likelihood(u):
-        off = (seen - u @ row) / error
-        return norm.logpdf(off) - np.log(error), (u @ row)[:, None]
-
     told = []
     cloud = weighed(
-        prior(4096, 4), likelihood, np.array([error]), np.random.default_rng(1), told.append
+        prior(4096, 4),
+        known.likelihood,
+        np.array([known.ERROR]),
+        np.random.default_rng(1),
+        told.append,
     )
-    gain = row / (row @ row + error**2)
     # standard errors of 4096 independent draws: 0.016 of a mean, 0.022 of a variance; four of them
-    assert cloud.draws.mean(axis=0) == pytest.approx(gain * seen, abs=0.065)
-    assert np.cov(cloud.draws.T) == pytest.approx(np.eye(4) - np.outer(gain, row), abs=0.09)
-    assert cloud.seen[:, 0] == pytest.approx(cloud.draws @ row)
-    evidence = norm(0, np.sqrt(row @ row + error**2)).logpdf(seen)
+    assert cloud.draws.mean(axis=0) == pytest.approx(known.MEAN, abs=0.065)
+    assert np.cov(cloud.draws.T) == pytest.approx(known.COVARIANCE, abs=0.09)
+    assert cloud.seen[:, 0] == pytest.approx(cloud.draws @ known.ROW)
     # weights worth 6000 draws tell their mean to a seventieth; four of that
-    assert cloud.log_evidence == pytest.approx(evidence, abs=0.055)
+    assert cloud.log_evidence == pytest.approx(known.EVIDENCE, abs=0.055)
     assert cloud.calls < 5 * 4096
     assert told[-1] == 1.0
 
