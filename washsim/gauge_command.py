@@ -39,7 +39,8 @@ def run(given: argparse.Namespace) -> int:
     flow = advice.jug_flow(litres.to_si(given.jug), given.seconds)
     show = Terminal(highlight=False).print
     show(f"Flow {_told(flow, flows.factor)} in {flows.label}.")
-    show(f"In a scenario file: flow_{flows.suffix} = {rounded(flow.value / flows.factor)}")
+    # files are metric, whatever the units of people
+    show(f"In a scenario file: flow_l_min = {rounded(flow.value / UNITS['l_min'].factor)}")
     if given.vessel is not None:
         volume, seconds = litres.to_si(given.vessel), given.dye * minute
         exchange = advice.dye_exchange(volume, flow, seconds)
