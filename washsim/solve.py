@@ -70,20 +70,20 @@ def solve(
     done = _Progress(progress, len(timeline.events))
     enough = good_enough(scenario)
 
-    def march(rung: Nodes, drift: float = _DRIFT) -> Run:
+    def marched(rung: Nodes, drift: float = _DRIFT) -> Run:
         known = None if shared is None else shared.setdefault((paper, rung), {})
         return march_through(scenario, timeline, *rung, done.event, drift=drift, known=known)
 
-    coarse = march(rungs[0])
+    coarse = marched(rungs[0])
     for number, rung in enumerate(rungs[1:], start=1):
         drift = _DRIFT * _FINER**number
-        fine = march(rung, drift)
+        fine = marched(rung, drift)
         error = _difference(coarse, fine)
         if error <= enough and coarse.lowest >= -UNDERSHOOT:
             return Result(scenario, coarse, error)
         coarse = fine
     if coarse.lowest < -UNDERSHOOT and scenario.settings.nodes == "auto":
-        coarse = march(("even", _intervals(paper, *_EVEN)), drift)
+        coarse = marched(("even", _intervals(paper, *_EVEN)), drift)
         error = _difference(coarse, fine)
     return Result(scenario, coarse, error)
 

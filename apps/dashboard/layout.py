@@ -79,7 +79,11 @@ def guarded(page: Callable[[], pn.Template], here: str) -> Callable[[], pn.Templ
 
 def units() -> str:
     """The system of units this visitor chose."""
-    asked = pn.state.cookies.get("units")
+    return known_units(pn.state.cookies.get("units"))
+
+
+def known_units(asked: str | None) -> str:
+    """The system of units that a cookie names; metric if it names none."""
     return asked if asked in SYSTEMS else SYSTEMS[0]
 
 

@@ -15,7 +15,6 @@ from tornado.web import RequestHandler
 
 from washsim import lessons
 from washsim.errors import InputError, WashsimError
-from washsim.units import SYSTEMS
 from washsim_dashboard import classroom, handout, layout, replies, share
 
 ADDRESS = "./learn"
@@ -63,8 +62,7 @@ class Page(RequestHandler):
     @property
     def system(self) -> str:
         """The visitor's units."""
-        asked = self.get_cookie("units")
-        return asked if asked in SYSTEMS else SYSTEMS[0]
+        return layout.known_units(self.get_cookie("units"))
 
 
 class Learn(Page):

@@ -72,12 +72,11 @@ class Session:
         self.lines: Lines = found.lines
         self.board = Board(shape=self.shape(), told=self.words(notice), name="board")
         self.board.on_change("asked", self.take)
-        self.document: Document | None = None
         self.aside = Aside()
 
     def attend(self, document: Document) -> None:
         """Work out what stands aside, now and after each change, beside a running document."""
-        self.document = self.aside.document = document
+        self.aside.document = document
         self.advise()
 
     def advise(self) -> None:
@@ -160,7 +159,7 @@ class Session:
         """Send a run; the words last, so that the browser finds the rest in place."""
         shape = self.shape()
         # in one message; without a document there is nobody to send it to
-        with hold(self.document) if self.document else nullcontext():
+        with hold(self.aside.document) if self.aside.document else nullcontext():
             if not same_layers(found.layers, self.layers.data):
                 self.layers.data = found.layers
             self.frames.data = found.frames
