@@ -193,7 +193,7 @@ def solve_band(
     nominal = solve(scenario)
     rungs = ladder(scenario.settings.nodes, scenario.sheet.material)
     nodes, error = nodes_for(scenario, sample, rungs)
-    residual = observe(scenario, sample, _residual, nodes, progress)
+    residual = observe(scenario, sample, lambda run: run.amounts(run.times), nodes, progress)
     return Band(nominal, sample, nominal.times, np.maximum(residual, 0.0), error)
 
 
@@ -221,13 +221,6 @@ def nodes_for(
                 break
             nodes, coarse = rung, fine
     return nodes, error
-
-
-def _residual(run: Run) -> Array:
-    """(M, lots, T) kg/m2."""
-    rows = run.slab.capacity[:, None, :]
-    lots = range(len(run.timeline.lots))
-    return np.stack([run.see_all(lot, run.times, rows)[:, :, 0] for lot in lots], axis=1)
 
 
 def ends(run: Run) -> Array:

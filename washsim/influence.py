@@ -279,15 +279,9 @@ def _outcomes(
     times = np.union1d(np.linspace(start, timeline.stages[-1].stop, OUTPUTS), [end])
 
     def see(run: Run) -> Array:
-        rows = run.slab.capacity[:, None, :]
-        lots = range(len(run.timeline.lots))
         # a sheet still to come has yet to pass the target
-        left = np.array(run.left_fixer)
-        seen = [
-            np.where(times < left[lot], np.inf, run.see_all(lot, times, rows)[:, :, 0])
-            for lot in lots
-        ]
-        found: Array = np.max(seen, axis=0)
+        left = np.array(run.left_fixer)[:, None]
+        found: Array = np.where(times < left, np.inf, run.amounts(times)).max(axis=1)
         return found
 
     worst = observe(longer, sample, see, nodes)

@@ -73,6 +73,24 @@ class Run:
         after = times > self.of_lot[lot][-1].stop[:, None]
         return np.where(after[..., None], last, seen)
 
+    def amounts(self, times: Array) -> Array:
+        """(M, lots, T) kg/m2 in the sheets of every lot, mobile and held, at times (T,)."""
+        row, lots = self.slab.capacity, self.state.lots
+        seen = np.zeros((len(self.slab.mobile), len(lots), len(times)))
+        for segment in self.segments:
+            start, stop = segment.start[:, None], segment.stop[:, None]
+            inside = (times >= start) & (times <= stop)
+            some = inside.any(axis=0)
+            if np.any(some):
+                seconds = np.clip(times[some] - start, 0.0, stop - start)
+                for lot, here in segment.amounts_at(seconds, row).items():
+                    seen[:, lot, some] = np.where(inside[:, some], here, seen[:, lot, some])
+        for number, ended in enumerate(lots):
+            last = np.sum(ended.state * row, axis=1)[:, None]
+            after = times > self.of_lot[number][-1].stop[:, None]
+            seen[:, number] = np.where(after, last, seen[:, number])
+        return seen
+
     def segment_at(self, lot: int, time: float) -> Segment:
         """The segment a lot is in at a time; the nearest when it is in none."""
         for segment in self.of_lot[lot]:

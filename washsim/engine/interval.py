@@ -149,8 +149,12 @@ class Decay:
     def at(self, seconds: Array, observe: Array | None = None) -> Array:
         """(M, T, u) at seconds (M, T); with observe (M, o, u), the (M, T, o) seen by its rows."""
         seen = self.compose if observe is None else observe @ self.compose
-        faded = np.exp(-self.rates[:, None, :] * seconds[:, :, None])
+        faded = self.faded(seconds)
         return (faded * self.amplitudes[:, None, :]) @ seen.swapaxes(1, 2)
+
+    def faded(self, seconds: Array) -> Array:
+        """(M, T, q) what is left of each mode at seconds (M, T)."""
+        return np.exp(-self.rates[:, None, :] * seconds[:, :, None])
 
     def integral(self, seconds: Array, row: int) -> Array:
         """(M, T) the integral of unknown `row` from 0 to seconds (M, T)."""

@@ -53,6 +53,25 @@ class Segment:
             return seen + self.base[:, None, None]
         return seen + (self.base[:, None] * observe.sum(axis=2))[:, None, :]
 
+    def amounts_at(self, seconds: Array, row: Array) -> dict[int, Array]:
+        """(M, T) of every lot at seconds (M, T) after start, its state seen by a row (M, u)."""
+        fades: dict[int, Array] = {}
+        found = {}
+        for lot, parts in self.parts.items():
+            seen = self.base[:, None] * row.sum(axis=1)[:, None]
+            for part in parts:
+                if isinstance(part, Decay):
+                    # lots in one tank share modes, and most of the time goes into how these fade
+                    key = id(part.rates)
+                    if key not in fades:
+                        fades[key] = part.faded(seconds)
+                    of_modes = (row[:, None] @ part.compose)[:, 0] * part.amplitudes
+                    seen = seen + (fades[key] @ of_modes[:, :, None])[:, :, 0]
+                else:
+                    seen = seen + part.at(seconds, row[:, None])[:, :, 0]
+            found[lot] = seen
+        return found
+
     def rates_at(self, lot: int, seconds: Array) -> Array:
         """(M, q) 1/s, in no order, of what goes on around a lot at seconds (M,) after start."""
         return self.parts[lot][0].rates if self.films is None else self.films.rates(seconds)

@@ -14,6 +14,7 @@ from washsim.engine.crowd import Crowd
 from washsim.engine.faces import Following
 from washsim.engine.interval import (
     Conditions,
+    Decay,
     Modes,
     decay,
     film_rows,
@@ -115,7 +116,7 @@ class Solving(State):
         found = self._together(tank, at, groups, areas, water.shape[1] > 1)
         above = [mean - base[:, None] for mean in means]
         together = decay(found, np.concatenate([*above, water], axis=1))
-        apart = self._apart(groups, means, at)
+        apart = self._apart(groups, means, at, seconds)
         end = together.at(seconds[:, None])[:, 0]
         parts: dict[int, tuple[Course, ...]] = {}
         states: dict[int, Array] = {}
@@ -126,21 +127,31 @@ class Solving(State):
             for number in numbers:
                 parts[number], states[number] = (common,), end[:, rows]
                 if number in apart:
-                    own = apart[number]
+                    own, left = apart[number]
                     parts[number] += (own,)
-                    states[number] = states[number] + own.at(seconds[:, None])[:, 0]
+                    states[number] = states[number] + left
             first = rows.stop
         return together.by(together.compose[:, first:]), parts, states, end[:, first:], None
 
-    def _apart(self, groups: Groups, means: list[Array], at: Conditions) -> dict[int, Course]:
-        """How lots part from the mean of their group, where they do."""
-        found: dict[int, Course] = {}
+    def _apart(
+        self, groups: Groups, means: list[Array], at: Conditions, seconds: Array
+    ) -> dict[int, tuple[Course, Array]]:
+        """How lots part from the mean of their group, where they do; and (M, u) at the end."""
+        found: dict[int, tuple[Course, Array]] = {}
         for numbers, mean in zip(groups.values(), means, strict=True):
-            for number in numbers if len(numbers) > 1 else ():
-                lot = self.lots[number]
-                apart = lot.state - mean
-                if apart.any():
-                    found[number] = decay(self.alone(lot, at, lot.open_faces), apart)
+            if len(numbers) == 1:
+                continue
+            apart = np.stack([self.lots[number].state - mean for number in numbers], axis=1)
+            if not apart.any():
+                continue
+            lot = self.lots[numbers[0]]
+            alone = self.alone(lot, at, lot.open_faces)
+            amplitudes = apart @ alone.analyse.swapaxes(1, 2)
+            faded = np.exp(-alone.rates * seconds[:, None])[:, None]
+            left = (amplitudes * faded) @ alone.compose.swapaxes(1, 2)
+            for i, number in enumerate(numbers):
+                own = Decay(alone.compose, alone.rates, amplitudes[:, i])
+                found[number] = own, left[:, i]
         return found
 
     def _bent(
