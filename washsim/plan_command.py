@@ -12,7 +12,7 @@ from typing import Any, TextIO
 from rich.table import Table
 from rich.text import Text
 
-from washsim import advice, files, planner
+from washsim import advice, cores, files, planner
 from washsim.errors import InputError
 from washsim.plans import HANDS, Front, Plan, Wish
 from washsim.recipes import Aid
@@ -85,7 +85,7 @@ def run_plan(given: argparse.Namespace) -> int:
             aid=aided,
             rinse=not given.no_rinse,
         )
-        front = planner.plan(scenario, wish, progress=tell)
+        front = planner.plan(scenario, wish, progress=tell, executor=cores.executor())
     written = _write_plans(front, given.write) if given.write else []
     if given.json:
         print(json.dumps(summary(front), indent=2, allow_nan=False))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import Executor
 from dataclasses import replace
 
 import numpy as np
@@ -11,7 +12,7 @@ from washsim.errors import InputError
 from washsim.plans import LONGEST, Front, Plan, Wish
 from washsim.recipes import Aid, Bath, Running, Step
 from washsim.scenario import Scenario
-from washsim.search import Progress, Search
+from washsim.search import Progress, Search, ready
 from washsim.solve import solve
 from washsim.units import celsius, minute
 from washsim.unknowns import Sample
@@ -27,11 +28,13 @@ def plan(
     wish: Wish,
     sample: Sample | None = None,
     progress: Progress | None = None,
+    executor: Executor | None = None,
 ) -> Front:
     """The front of litres against minutes for the scenario's batch, water and vessels.
 
     sample: draws of what is unknown, by default 256 from its bands. progress is called with the
-    share done; what it raises ends the work.
+    share done; what it raises ends the work. executor: what takes long is left to it, such as
+    `cores.executor`, which takes all cores; else all is worked out here.
     """
     hottest = tables.datum("limits.caution.temperature_high").si
     if scenario.water.temperature > hottest:
@@ -45,15 +48,19 @@ def plan(
             "late: expected none to plan with; count late sheets among the batch, or plan without "
             "them and add them to the plan afterwards"
         )
+    if executor is not None:
+        # they begin, and read in what they need, while draws are made here
+        for _ in range(2):
+            executor.submit(ready)
     if sample is None:
         sample = unknowns.draw(everything(scenario, wish.aid))
     tell = progress or (lambda share: None)
-    found = Search(scenario, wish, sample, tell).front()
+    search = Search(scenario, wish, sample, tell, executor)
+    found = search.front()
     if found.plans:
         return found
     patient = replace(wish, seconds=min(WAIT * wish.seconds, LONGEST))
-    later = Search(scenario, patient, sample, tell).front().plans
-    return replace(found, soonest=later[0] if later else None)
+    return replace(found, soonest=search.with_wish(patient).soonest())
 
 
 def everything(scenario: Scenario, aid: bool) -> Scenario:

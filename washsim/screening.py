@@ -1,16 +1,16 @@
-"""Every shape that the sink allows, at every filling and dwell of a grid, for one or two draws.
+"""One shape at every number of fillings and dwell of a grid, for one draw.
 
-These stand for the wanted chance, so what passes for them is worth washing for all draws.
+It stands for the wanted chance, so what passes for it is worth washing for all draws.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 
 from washsim import timings
-from washsim.candidates import GRAIN, Shape, to_jug
+from washsim.candidates import GRAIN, Shape
 from washsim.engine.space import Array
 from washsim.plans import Candidate, Wish
 from washsim.scenario import Scenario
@@ -22,43 +22,28 @@ DWELLS = 120
 """Dwells tried at most for one shape."""
 DWELLS_ALONE = 12
 """The same where each needs modes of its own."""
-NEAR = 0.02
-"""Relative difference between fillings that is not halved any more."""
 
 
+Nearest = tuple[float, Scenario]
+"""kg/m2 of the worst sheet, and the schedule that came so near to the target."""
+
+
+@dataclass(frozen=True)
 class Screening:
-    """What has been tried: `nearest`, (kg/m2, the schedule) that came nearest to the target.
+    """What is asked of a shape: the wish, kg/m2 to get under, batches; nodes to solve on."""
 
-    limit: kg/m2 to get under; batches of sheets; nodes to solve on.
-    """
+    wish: Wish
+    limit: float
+    batches: int
+    nodes: Nodes
 
-    def __init__(self, wish: Wish, limit: float, batches: int, nodes: Nodes) -> None:
-        self.wish, self.limit, self.batches, self.nodes = wish, limit, batches, nodes
-        self.nearest: tuple[float, Scenario] | None = None
-        self.fillings: dict[Shape, set[float]] = {}
-
-    def tried(
-        self, every: list[Shape], stand_ins: list[Sample], done: Callable[[float], None]
-    ) -> list[list[Candidate]]:
-        """For each stand-in, shape and number of fillings, the shortest dwell at which it passes.
-
-        done: told the share that is done.
-        """
-        found: list[list[Candidate]] = [[] for _ in stand_ins]
-        for i, shape in enumerate(every):
-            if shape.filled:
-                self.fillings.setdefault(shape.emptied, set()).add(shape.filling)
-            for pool, member in zip(found, stand_ins, strict=True):
-                pool += self._shortest(shape, member)
-            done((i + 1) / len(every))
-        return found
-
-    def _shortest(self, shape: Shape, member: Sample) -> list[Candidate]:
+    def shortest(self, shape: Shape, member: Sample) -> tuple[list[Candidate], Nearest | None]:
+        """For each number of fillings, the shortest dwell at which it passes; and the nearest."""
         brief = shape.brief
         least = shape.at(brief).timeline
         start, spare = least.stages[1].start, self.spare(least)
         if spare < 0:
-            return []
+            return [], None
         most = min(shape.fillings, 1 + int(spare / brief))
         dwells = np.arange(brief, brief + spare + 1e-6, GRAIN)
         alone = timings.marched_apart(shape.scenario)
@@ -69,7 +54,6 @@ class Screening:
         followed = self._followed(shape, most, knobs, dwells[:, None][:, : len(knobs)], member)
         ends = followed.ends - start
         worst = np.where(ends <= self.wish.seconds + 1e-6, followed.worst, np.inf)
-        self._note(shape, dwells, worst)
         found = []
         for n in np.flatnonzero(np.min(worst, axis=0) <= self.limit):
             dwell, seconds = self._passing(shape, int(n) + 1, dwells, worst[:, n], ends[:, n])
@@ -79,7 +63,9 @@ class Screening:
                     shape=shape, dwell=dwell, fillings=int(n) + 1, seconds=seconds, volume=water
                 )
             )
-        return found
+        at, fillings = np.unravel_index(np.argmin(worst), worst.shape)
+        nearest = shape.at(float(dwells[at]), int(fillings) + 1)
+        return found, (float(worst[at, fillings]), nearest)
 
     def spare(self, least: Timeline) -> float:
         """s that each batch may take longer than in the shortest schedule of a shape."""
@@ -116,25 +102,6 @@ class Screening:
             seconds -= self.batches * (fillings * float(dwells[at]) - float(total))
             dwell = max(GRAIN * round(dwell / GRAIN), shape.brief)
         return dwell, seconds
-
-    def smaller(self, best: list[Candidate]) -> list[Shape]:
-        """The shapes of these candidates, filled halfway to the next smaller filling tried."""
-        found: dict[Shape, None] = {}
-        for one in best:
-            if not one.shape.filled:
-                continue
-            known, full = self.fillings[one.shape.emptied], one.shape.filling
-            below = max((volume for volume in known if volume < full), default=full)
-            halfway = to_jug(0.5 * (full + below))
-            if full - below > NEAR * full and halfway not in known:
-                found[one.shape.with_filling(halfway)] = None
-        return list(found)
-
-    def _note(self, shape: Shape, dwells: Array, worst: Array) -> None:
-        """Keep the schedule that came nearest to the target."""
-        at, n = np.unravel_index(np.argmin(worst), worst.shape)
-        if self.nearest is None or worst[at, n] < self.nearest[0]:
-            self.nearest = float(worst[at, n]), shape.at(float(dwells[at]), int(n) + 1)
 
 
 def _thinned(dwells: Array, most: int) -> Array:

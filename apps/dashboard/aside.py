@@ -1,24 +1,25 @@
 """What takes longer than a slider may wait: worked out once the controls rest, and told then.
 
-It is done in a process of its own (helper.py), for all visitors one thing at a time and at a low
-priority, so that it takes nothing from those who drag: threads would take turns with them.
+It is done in processes of their own that give way (washsim.cores), for all visitors one thing at a
+time, so that it takes nothing from those who drag: threads would take turns with them.
 """
 
 from __future__ import annotations
 
 import asyncio
-import pickle
-import subprocess
-import sys
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import BrokenExecutor, ThreadPoolExecutor
 from functools import lru_cache, partial
 from typing import Any
 
 from bokeh.document import Document
 
+from washsim import cores
+
 PAUSE = 0.5
 """s without a change after which it is begun."""
+KEPT = 256
+"""Answers that are kept."""
 QUEUE = ThreadPoolExecutor(1, thread_name_prefix="aside")
 """Where it is waited for, by one at a time."""
 
@@ -72,29 +73,11 @@ async def calm() -> None:
         late = loop.time() - begun > 1.1 * PAUSE
 
 
+@lru_cache(maxsize=KEPT)
 def sent(work: Callable[..., Any], asked: tuple[Any, ...]) -> Any:
-    """What the other process finds; where it was ended from outside, another is begun once."""
+    """What another process finds, kept for whoever asks the same."""
     try:
-        return _exchange(work, asked)
-    except (EOFError, BrokenPipeError):
-        _helper.cache_clear()
-        return _exchange(work, asked)
-
-
-def _exchange(work: Callable[..., Any], asked: tuple[Any, ...]) -> Any:
-    helper = _helper()
-    assert helper.stdin, "begun with pipes"
-    assert helper.stdout, "begun with pipes"
-    pickle.dump((work, asked), helper.stdin)
-    helper.stdin.flush()
-    found, failed = pickle.load(helper.stdout)
-    if failed:
-        raise found
-    return found
-
-
-@lru_cache(maxsize=1)
-def _helper() -> subprocess.Popen[bytes]:
-    """The other process, begun when it is first needed; it ends with its pipes."""
-    command = [sys.executable, "-m", "washsim_dashboard.helper"]
-    return subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
+        return cores.executor().submit(work, *asked).result()
+    except BrokenExecutor:
+        # it was ended from outside: others are begun, once
+        return cores.executor().submit(work, *asked).result()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -23,14 +22,12 @@ class Doubt:
     words: str
 
 
-@lru_cache(maxsize=256)
 def help_line(scenario: Scenario, system: str) -> str:
     """What would help most next, in words; a handful of runs."""
     result = solve.solve(scenario)
     return helps.sentence(result, helps.helps(result, system), system)
 
 
-@lru_cache(maxsize=64)
 def doubt(scenario: Scenario) -> Doubt:
     """The scenario washed for many draws of what nobody has measured."""
     band = solve_band(scenario)
@@ -45,7 +42,6 @@ class Doubts:
     rows: list[dict[str, Any]]
 
 
-@lru_cache(maxsize=64)
 def doubts(scenarios: tuple[Scenario, ...]) -> Doubts:
     """Each washed for the same draws of what nobody has measured."""
     draws = unknowns.draw_together(scenarios)

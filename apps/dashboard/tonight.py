@@ -15,7 +15,7 @@ from bokeh.model import DataModel
 from bokeh.models import Spacer
 from bokeh.palettes import Cividis256
 
-from washsim import planner, plans
+from washsim import cores, planner, plans
 from washsim.errors import InputError
 from washsim.fields import one_of
 from washsim.ribbon import KINDS
@@ -160,7 +160,7 @@ class Session:
             return
 
         def job(tell: work.Tell) -> Iterator[tuple[str, plans.Front]]:
-            found = planner.plan(*key, progress=tell)
+            found = planner.plan(*key, progress=tell, executor=cores.executor())
             _found[key] = found
             while len(_found) > KNOWN:
                 _found.popitem(last=False)

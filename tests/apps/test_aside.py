@@ -11,20 +11,20 @@ from typing import Any
 
 import pytest
 
-from washsim import files
+from washsim import cores, files
 from washsim.errors import InputError
-from washsim_dashboard import aside, helper
+from washsim_dashboard import aside
 
 
 def done(work: Callable[..., Any], asked: tuple[Any, ...]) -> Any:
     """In turn with whatever pages of other tests have asked for."""
-    return aside.QUEUE.submit(aside.sent, work, asked).result()
+    return aside.QUEUE.submit(aside.sent.__wrapped__, work, asked).result()
 
 
 def test_work_is_done_in_another_process_that_gives_way() -> None:
     assert done(pow, (2, 10)) == 1024
     assert done(os.getpid, ()) != os.getpid()
-    assert done(os.nice, (0,)) == min(19, os.nice(0) + helper.MANNERS)
+    assert done(os.nice, (0,)) == min(19, os.nice(0) + cores.MANNERS)
 
 
 def test_what_goes_wrong_there_is_raised_here() -> None:
@@ -37,6 +37,13 @@ def test_another_process_is_begun_where_one_was_ended() -> None:
     first = done(os.getpid, ())
     os.kill(first, signal.SIGKILL)
     assert done(os.getpid, ()) not in (first, os.getpid())
+
+
+def test_what_was_asked_before_is_remembered() -> None:
+    first = aside.QUEUE.submit(aside.sent, os.times, ()).result()
+    assert aside.QUEUE.submit(aside.sent, os.times, ()).result() == first
+    aside.sent.cache_clear()
+    assert aside.QUEUE.submit(aside.sent, os.times, ()).result() != first
 
 
 class Page:

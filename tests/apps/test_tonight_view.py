@@ -217,7 +217,9 @@ class Desk:
         tonight._found.clear()
         self.session = tonight.Session(DEMO, later=self.calls.put)
 
-    def plan(self, scenario: Any, wish: plans.Wish, progress: Callable[[float], None]) -> Any:
+    def plan(
+        self, scenario: Any, wish: plans.Wish, progress: Callable[[float], None], executor: Any
+    ) -> Any:
         self.begun.set()
         try:
             while not self.go.wait(0.01):
