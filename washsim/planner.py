@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from washsim import tables, timings, unknowns
+from washsim import tables, unknowns
 from washsim.errors import InputError
 from washsim.plans import LONGEST, Front, Plan, Wish
 from washsim.recipes import Aid, Bath, Running, Step
@@ -84,11 +84,9 @@ def seconds_to_equal(plan: Plan, residual: float) -> float | None:
         last = replace(last, baths=1)
     if not isinstance(last, Bath | Running):
         return None
-    scenario = replace(plan.scenario, steps=(*before, last))
+    drawn_out = replace(last, duration=last.duration + AS_LONG)
+    run = solve(replace(plan.scenario, steps=(*before, drawn_out))).run
     more = np.arange(0.0, AS_LONG + 1e-6, 0.25 * minute)
-    space = solve(plan.scenario).run.slab.space
-    knob = f"steps.{len(scenario.steps)}.duration"
-    nodes = (space.family, space.intervals)
-    found = timings.follow(scenario, (knob,), last.duration + more[:, None], nodes)
-    enough = found.worst[:, -1] <= residual
+    worst = run.amounts(run.timeline.stages[-1].stop - AS_LONG + more)[0].max(axis=0)
+    enough = worst <= residual
     return float(more[np.argmax(enough)]) if enough.any() else None

@@ -141,7 +141,7 @@ class Settling:
         return float(dwells[at]), seen[:, at]
 
 
-@lru_cache(maxsize=2)
+@lru_cache(maxsize=1)
 def _modes(key: int) -> dict[int, Known]:
     """Modes of each chunk of one search, kept by every process that takes part in it."""
     return {}

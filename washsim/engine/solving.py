@@ -33,8 +33,9 @@ Courses = tuple[Course, dict[int, tuple[Course, ...]], dict[int, Array], Array, 
 """Waters' and each lot's; each lot's state (M, u) and the waters (M, 1 or 2) at the end; films."""
 Known = dict[tuple, Modes]
 """Modes by what they are modes of."""
-KEPT = 60
-"""Modes that are kept at once: a batch that comes one by one needs two dozen."""
+KEPT = 30
+"""Modes that are kept at once: a batch that comes one by one needs two dozen, and those of many
+draws take megabytes each."""
 
 
 class Solving(State):
