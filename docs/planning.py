@@ -27,21 +27,25 @@ and the vessels of the scenario file.
   are trays (`pieces` in the file).
 - Where there are batches (`batches` in the file): the last water of a batch, kept as the first of
   the next. Minutes and litres are those of all batches.
+- Where prints join late (`[[late]]` in the file, all at one time): running water waits for them; of
+  fillings, one to six pass before they come, and they join the first one after. A rinse of their
+  own stays as the file has it.
 - A wash aid only where one is at hand: `--aid`, or a file that uses one.
 
 Hands do one thing at a time: a schedule in which they could not keep up with lifting, laying,
 dumping and filling is no plan. Where that left some out and none is left, the answer says so.
 
-Water is never taken above {hot:g} °C, and never at another temperature than the file's. Late
-guests and prints that stick are not planned with. Still water whose currents follow the fixer
-(`stirring = "still"`) takes a few times as long to search.
+Water is never taken above {hot:g} °C, and never at another temperature than the file's. Prints
+that stick are not planned with. Still water whose currents follow the fixer (`stirring = "still"`)
+and held places that fill up (`explanation = "saturating"`) take several times as long to search;
+both at once, or the second with prints that come one by one, take many minutes.
 
 Minutes count from the first print leaving the fixer to the last leaving the water: draining and
 the coming of the prints are in, fixing is not.
 
 ## How it searches
 
-1. A quarter of the draws wash one schedule that spends all the time. The draw that has the rank
+1. Half of the draws wash one schedule that spends all the time. The draw that has the rank
    of the chance asked for, when that share is first under the target, stands for it.
 2. On that draw every shape is tried at every filling and dwell of a grid. Schedules that differ in
    their dwells only are one march.

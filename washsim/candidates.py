@@ -128,7 +128,8 @@ class Shape:
     def least(self) -> float:
         """Least filling that covers the sheets, m3."""
         sheet = self.scenario.sheet
-        at_once = 1 if isinstance(self.scenario.steps[-1], Transfer) else sheet.count
+        all_of_them = sheet.count + len(self.scenario.late)
+        at_once = 1 if isinstance(self.scenario.steps[-1], Transfer) else all_of_them
         return min(to_jug(self._vessel.least_water(sheet, at_once), up=True), self._vessel.volume)
 
 
@@ -141,13 +142,13 @@ def to_jug(volume: float, up: bool = False) -> float:
 
 
 def shapes(scenario: Scenario, aid: bool, rinse: bool = True) -> Iterator[Shape]:
-    """Every shape that the scenario's vessels allow, vessels full.
+    """Every shape that the scenario's vessels allow, vessels full, without its late sheets.
 
     aid: whether one is at hand; rinse: whether sheets may be rinsed before anything else.
     """
     # the user's own steps may not suit changed vessels: a lone filling stands in
     first = Bath(vessel=scenario.vessels[0].name, duration=minute)
-    bare = replace(scenario, steps=(first,), stuck=())
+    bare = replace(scenario, steps=(first,), late=(), stuck=())
     for vessel in _different(scenario.vessels):
         for start, before in _beforehand(bare, vessel, aid, rinse):
             yield from _baths(start, vessel, before)
@@ -276,7 +277,13 @@ def _changed(scenario: Scenario, vessel: Vessel, **fields: float) -> Scenario:
 
 def describe(scenario: Scenario, system: str = "metric") -> str:
     """The steps in one line, in the units of a system."""
-    return "; ".join(_words(step, scenario.vessels, system) for step in scenario.steps)
+    joined = [one.step for one in scenario.late]
+    words = []
+    for number, step in enumerate(scenario.steps, start=1):
+        count = joined.count(number)
+        joins = {0: "", 1: ", the late print joins"}.get(count, f", {count} late prints join")
+        words.append(_words(step, scenario.vessels, system) + joins)
+    return "; ".join(words)
 
 
 def _words(step: Step, vessels: tuple[Vessel, ...], system: str) -> str:

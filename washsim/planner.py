@@ -42,12 +42,6 @@ def plan(
             f"water, temperature_c: expected at most {hottest - celsius(0):g} to plan with, "
             f"got {scenario.water.temperature - celsius(0):g}"
         )
-    if scenario.late:
-        # who joins when is what a plan is for: no filling is known before the guest has come
-        raise InputError(
-            "late: expected none to plan with; count late sheets among the batch, or plan without "
-            "them and add them to the plan afterwards"
-        )
     if executor is not None:
         # they begin, and read in what they need, while draws are made here
         for _ in range(2):
@@ -69,7 +63,7 @@ def everything(scenario: Scenario, aid: bool) -> Scenario:
     steps: list[Step] = [Bath(vessel=one.name, duration=brief) for one in scenario.vessels]
     steps += [Running(vessel=one.name, duration=brief) for one in scenario.vessels if one.flow > 0]
     steps += [Aid(vessel=one.name, duration=brief) for one in scenario.vessels[:1] if aid]
-    return replace(scenario, steps=tuple(steps), stuck=())
+    return replace(scenario, steps=tuple(steps), late=(), stuck=())
 
 
 def seconds_to_equal(plan: Plan, residual: float) -> float | None:

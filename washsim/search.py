@@ -13,8 +13,9 @@ from concurrent.futures import Executor
 from typing import Any, TypeVar
 
 from washsim.band import ACCURACY, nodes_for
-from washsim.candidates import Shape, shapes, to_jug
+from washsim.candidates import Shape, to_jug
 from washsim.cores import begun, each
+from washsim.guests import shapes_with_guests
 from washsim.moves import clashes, moves
 from washsim.plans import Candidate, Front, Plan, Wish, best_of, promising, spread
 from washsim.scenario import Scenario
@@ -105,7 +106,7 @@ class Search:
         """What passes of every shape for a first draw."""
         every = [
             size
-            for shape in shapes(self.loose, self.wish.aid, self.wish.rinse)
+            for shape in shapes_with_guests(self.loose, self.wish.aid, self.wish.rinse)
             for size in shape.sizes()
         ]
         (pool,) = self._tried(every, [self._first_stand_in(every)], begun, done)

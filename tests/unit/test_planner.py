@@ -10,6 +10,7 @@ from washsim import files, planner, plans, unknowns
 from washsim.band import ACCURACY, solve_band
 from washsim.errors import InputError
 from washsim.plans import Wish
+from washsim.recipes import Bath, Late, Running
 from washsim.solve import solve
 from washsim.units import celsius
 from washsim.unknowns import NOMINAL
@@ -109,9 +110,12 @@ def test_progress_rises_and_may_cancel() -> None:
     ("changes", "says"),
     [
         ({"water.temperature": celsius(30)}, "water, temperature_c: expected at most 25 .* got 30"),
-        ({"late": files.example("late_sheet").late}, "late: expected none to plan with"),
+        (
+            {"late": tuple(Late(step=1, after=after * MINUTE) for after in (20.0, 30.0))},
+            "late: expected sheets that come at one time to plan with, got some at 20, 30 min",
+        ),
     ],
-    ids=["warm", "late"],
+    ids=["warm", "guests at two times"],
 )
 def test_what_it_does_not_plan_with(changes: dict, says: str) -> None:
     with pytest.raises(InputError, match=says):
@@ -177,3 +181,40 @@ def test_plans_without_a_rinse_where_none_is_wanted() -> None:
     assert any("rinse" in one.words() for one in with_one.plans)
     assert not any("rinse" in one.words() for one in without.plans)
     assert with_one.plans[-1].volume <= without.plans[-1].volume
+
+
+def test_late_prints_join_where_they_come_and_wash_as_well() -> None:
+    """Before they come some of the time may pass in fewer fillings; nobody joins before that."""
+    alone = files.example("demo")
+    late = alone.but({"late": (Late(step=1, after=20 * MINUTE), Late(step=1, after=20 * MINUTE))})
+    wish = Wish(seconds=90 * MINUTE)
+    front = planner.plan(late, wish, NOMINAL)
+    assert front.plans
+    for one in front.plans:
+        *before, _ = one.scenario.steps
+        steps = {each.step for each in one.scenario.late}
+        assert len(one.scenario.late) == 2
+        assert len(steps) == 1
+        begins = one.scenario.timeline.stages
+        joins = begins[steps.pop()].start - begins[1].start + one.scenario.late[0].after
+        assert joins >= 20 * MINUTE
+        assert all(isinstance(step, Bath | Running) for step in before)
+        assert "2 late prints join" in one.words()
+        result = solve(one.scenario)
+        assert result.worst_residual <= late.target.limit
+        assert len(result.run.timeline.lots) == 3
+    # the last to come needs as long from then on as a batch by itself at least
+    least = planner.plan(alone, wish, NOMINAL).plans[0].seconds
+    assert front.plans[0].seconds >= 20 * MINUTE + least - MINUTE
+
+
+def test_a_late_print_that_is_rinsed_asks_for_less() -> None:
+    alone, wish = files.example("demo"), Wish(seconds=80 * MINUTE)
+    guest = Late(step=1, after=30 * MINUTE)
+    rinsed = Late(step=1, after=30 * MINUTE, rinse_volume=1e-3, rinse_duration=10 * MINUTE)
+    plain = planner.plan(alone.but({"late": (guest,)}), wish, NOMINAL).plans
+    clean = planner.plan(alone.but({"late": (rinsed,)}), wish, NOMINAL).plans
+    assert clean[0].seconds < plain[0].seconds
+    # in the time of the quickest without; with more time the rinse costs what it spares
+    as_quick = [one.volume for one in clean if one.seconds <= plain[0].seconds]
+    assert min(as_quick) < plain[0].volume

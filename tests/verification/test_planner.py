@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,7 +14,7 @@ from tests.stories.bench import baths, scenario
 from washsim import candidates, files, planner, timings, unknowns
 from washsim.band import ends, observe
 from washsim.plans import Wish
-from washsim.recipes import Bath
+from washsim.recipes import Bath, Late
 from washsim.solve import ladder, solve
 from washsim.unknowns import NOMINAL
 
@@ -81,6 +82,37 @@ def test_front_is_never_worse_than_brute_force_by_more_than_two_hundredths(monke
     assert front.plans[0].seconds <= 1.02 * quickest
 
 
+@pytest.mark.source("brute force: fillings before a late print comes and after, on a grid")
+def test_front_with_a_late_print_is_never_worse_than_brute_force(monkeypatch) -> None:
+    monkeypatch.setattr(candidates, "MOST_CHANGES", 3)
+    film = "film_um = 100\npuddle_l = 0.3\nleast_l = 4"
+    bench = files.loads(scenario("slab", baths(9, 1, 60, film)))
+    guest = Late(step=1, after=15 * MINUTE)
+    front = planner.plan(bench.but({"late": (guest,)}), Wish(seconds=80 * MINUTE), NOMINAL)
+    assert len(front.plans) >= 3
+    space = solve(bench).run.slab.space
+    nodes = (space.family, space.intervals)
+    joined = replace(guest, step=2, after=bench.handling.drain)
+    passing: list[tuple[float, float]] = []
+    dwells = MINUTE * np.arange(2.0, 64.0, 0.5)[:, None]
+    for early, count in itertools.product((1, 2, 3, 4, 5), (1, 2, 3)):
+        first = Bath(vessel="tray", baths=early, duration=15 * MINUTE / early)
+        then = Bath(vessel="tray", baths=count, duration=MINUTE)
+        for volume in np.arange(4.0, 9.01, 0.5):
+            changes = {"steps": (first, then), "vessels.tray.volume": volume * 1e-3}
+            tried = replace(bench.but(changes), late=(joined,))
+            found = timings.follow(tried, ("steps.2.duration",), dwells, nodes)
+            whole = 15 * MINUTE + count * dwells[:, 0]
+            under = (found.worst[:, -1] <= bench.target.limit) & (whole <= 80 * MINUTE)
+            if under.any():
+                passing.append((float(whole[under].min()), (early + count) * volume))
+    assert len(passing) >= 20
+    for one in front.plans:
+        as_quick = [litres for seconds, litres in passing if seconds <= one.seconds + 1e-6]
+        assert 1e3 * one.volume <= 1.02 * min(as_quick, default=math.inf)
+    assert front.plans[0].seconds <= 1.02 * min(seconds for seconds, _ in passing)
+
+
 @pytest.mark.source("simulation: 2000 draws apart from the planner's own, pseudo-random")
 @pytest.mark.parametrize(
     ("changes", "minutes", "aid"),
@@ -88,8 +120,9 @@ def test_front_is_never_worse_than_brute_force_by_more_than_two_hundredths(monke
         ({}, 60, False),
         ({"sheet.explanation": "held"}, 60, True),
         ({"sheet.batches": 2}, 120, False),
+        ({"late": (Late(step=1, after=20 * MINUTE),)}, 90, False),
     ],
-    ids=["as it is", "held fixer and an aid", "two batches"],
+    ids=["as it is", "held fixer and an aid", "two batches", "a late print"],
 )
 def test_the_chance_stated_is_the_share_that_comes_true(changes, minutes, aid) -> None:
     scenario = files.example("demo").but(changes)
