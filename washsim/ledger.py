@@ -10,7 +10,7 @@ from washsim.fields import Quantity, check_number
 from washsim.recipes import Running
 from washsim.result import Result
 from washsim.scenario import Scenario
-from washsim.units import UNITS, gram, litre, litre_per_minute, rounded
+from washsim.units import UNITS, gram, litre, litre_per_minute, minute, rounded
 from washsim.wording import amount
 
 EVENINGS = Quantity(UNITS[""], 1, 366, "evenings like this one in a year", whole=True)
@@ -44,6 +44,9 @@ class RunningHour:
     vessel: str
     flow: float
     """m3/s."""
+    batches: int
+    seconds: float
+    """How long the tap runs for each: an hour, after prints have come one by one."""
     water: float
     cost: float
     heat: float
@@ -63,6 +66,8 @@ class Ledger:
     """m3 of the first water to leave after the sheets met it; 0 if they met none."""
     first_silver: float
     """kg of silver in it."""
+    first_flows: bool
+    """Whether that water runs through a washer, so that nobody can collect it."""
     running: RunningHour
 
     @property
@@ -93,6 +98,7 @@ def ledger(result: Result, evenings: int | None = None, flow: float | None = Non
         evenings=evenings,
         first_water=first.volume if first else 0.0,
         first_silver=result.silver_per_fixer * first.amount if first else 0.0,
+        first_flows=first is not None and isinstance(result.scenario.steps[first.step - 1], Running),
         running=_running_hour(result.scenario, flow),
     )
 
@@ -120,9 +126,12 @@ def _running_hour(scenario: Scenario, flow: float | None) -> RunningHour:
     instead = running_hour(scenario, flow)
     volume, water = instead.timeline.volume(1), instead.water
     heat = water.heating(volume, water.temperature)
+    batches = instead.sheet.batches
     return RunningHour(
         vessel=instead.vessels[0].name,
         flow=instead.vessels[0].flow,
+        batches=batches,
+        seconds=sum(one.stop - one.start for one in instead.timeline.stages[1:]) / batches,
         water=volume,
         cost=volume * water.price + heat * water.heat_price,
         heat=heat,
@@ -132,10 +141,15 @@ def _running_hour(scenario: Scenario, flow: float | None) -> RunningHour:
 def sentence(found: Ledger, units: str = "metric") -> str:
     """The evening's water beside an hour of running water, in words."""
     hour = found.running
-    tap = (
-        f"An hour of running water in {hour.vessel!r} at {amount(hour.flow, 'l_min', units)} "
-        f"would take {amount(hour.water, 'l', units)}"
-    )
+    washer = f"in {hour.vessel!r} at {amount(hour.flow, 'l_min', units)}"
+    if hour.seconds > tables.datum("limits.fibre_hour").si + 0.5 * minute:
+        # the tap runs from the first print on
+        last = "the last print of each batch" if hour.batches > 1 else "the last print"
+        tap = f"Running water {washer} until an hour after {last} has come"
+    else:
+        each = " for each batch" if hour.batches > 1 else ""
+        tap = f"An hour of running water {washer}{each}"
+    tap += f" would take {amount(hour.water, 'l', units)}"
     saved = hour.water - found.evening.water
     if abs(saved) < 0.5 * litre:
         return f"{tap}: as much as this evening."
@@ -147,9 +161,15 @@ def first_sentence(found: Ledger, units: str = "metric") -> str:
     """What collecting the first water keeps from the drain, in words; empty without silver."""
     if found.first_silver <= 0:
         return ""
+    strength = f"{rounded(1e3 * found.first_silver / found.first_water, 2)} mg/L"
+    silver = f"{rounded(found.first_silver / gram, 2)} g of silver"
+    if found.first_flows:
+        return (
+            f"The first {amount(found.first_water, 'l', units)} of running water carry {silver} "
+            f"({strength}) down the drain: only a standing rinse before it could be collected."
+        )
     return (
-        f"The first water, {amount(found.first_water, 'l', units)}, carries "
-        f"{rounded(found.first_silver / gram, 2)} g of silver "
-        f"({rounded(1e3 * found.first_silver / found.first_water, 2)} mg/L): collecting it keeps "
+        f"The first water, {amount(found.first_water, 'l', units)}, carries {silver} "
+        f"({strength}): collecting it keeps "
         f"{100 * found.first_share:.0f} % of the wash's silver from the drain."
     )

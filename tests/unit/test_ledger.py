@@ -48,8 +48,19 @@ def test_an_hour_of_running_water_takes_filling_and_flow(demo):
 def test_the_running_hour_waits_for_prints_that_come_one_by_one(demo):
     """The last of 14 comes 13 x 8 min after the first; the tap runs from the first on."""
     apart = demo.scenario.but({"sheet.interval": 480.0})
-    instead = ledger.running_hour(apart)
-    assert 1e3 * instead.timeline.volume(1) == pytest.approx(20 + 4 * (13 * 8 + 60))
+    hour = 20 + 4 * (13 * 8 + 60)
+    assert 1e3 * ledger.running_hour(apart).timeline.volume(1) == pytest.approx(hour)
+    told = ledger.sentence(ledger.ledger(solve(apart)))
+    assert told == (
+        "Running water in 'washer' at 4 L/min until an hour after the last print has come would "
+        f"take {hour} L: {hour - 24} L more than this."
+    )
+
+
+def test_each_batch_has_its_own_running_hour(demo):
+    told = ledger.sentence(ledger.ledger(solve(demo.scenario.but({"sheet.batches": 2}))))
+    assert told.startswith("An hour of running water in 'washer' at 4 L/min for each batch would")
+    assert f"take {2 * 260} L: {2 * 260 - 2 * 24} L more" in told
 
 
 def test_without_a_tap_the_catalogues_washer_stands_in():
@@ -76,6 +87,14 @@ def test_s25_collecting_the_first_rinse_keeps_its_share_from_the_drain():
     # the story: 18 mg/L and 0.18 g (2 %)
     assert "0.18 g" in words
     assert "18 mg/L" in words
+
+
+def test_running_water_is_not_to_be_collected():
+    """Ideal mode: all of the silver flows away with the 240 L, and nobody keeps those."""
+    result = washed("ideal", running(20, 4, 60), fixing="silver_g_l = 1")
+    words = ledger.first_sentence(ledger.ledger(result))
+    assert words.startswith(f"The first 240 L of running water carry {HELD:.2g} g of silver")
+    assert "collecting it keeps" not in words
 
 
 def test_s26_cost_card():
