@@ -22,6 +22,14 @@ LIMITS = {
 """What can hold the washing up."""
 ALIKE = 1.1
 """Sheets nearer than this ratio are alike: which of them is the worst says nothing."""
+LEAST_TOLD = 1e-4
+"""g/m2 below which no figure is told: far below what any drop on a print can show."""
+
+
+def left(residual: float) -> str:
+    """Where a residual, kg/m2, ends, in words."""
+    told = 1e3 * residual
+    return f"at {told:.2g} g/m²" if told >= LEAST_TOLD else f"under {LEAST_TOLD:.4f} g/m²"
 
 
 def limits_now(result: Result, lot: int, time: float) -> str:
@@ -38,7 +46,7 @@ def limit(shares: dict[str, float]) -> str:
 def sentence(result: Result, system: str = "metric") -> str:
     """The outcome in one or two sentences, target beside it; system: of units.SYSTEMS."""
     limit = result.scenario.target.limit * 1e3
-    worst = result.worst_residual * 1e3
+    worst = left(result.worst_residual)
     minutes = result.minutes_to_target
     water = f"{amount(result.litres_total, system)} of water"
     if minutes is None:
@@ -50,15 +58,15 @@ def sentence(result: Result, system: str = "metric") -> str:
         else:
             end = "it needs more time"
         return (
-            f"Sheet {result.worst_sheet} ends at {worst:.2g} g/m², above the target of "
+            f"Sheet {result.worst_sheet} ends {worst}, above the target of "
             f"{limit:.2g} g/m², after {water}: {end}."
         )
     if result.sheets > 1:
         alike = max(result.final_residual) < ALIKE * min(result.final_residual)
         named = "the worst" if alike else f"the worst, sheet {result.worst_sheet},"
-        who, worst_text = "Every sheet is", f"{named} ends at {worst:.2g} g/m²"
+        who, worst_text = "Every sheet is", f"{named} ends {worst}"
     else:
-        who, worst_text = "The sheet is", f"it ends at {worst:.2g} g/m²"
+        who, worst_text = "The sheet is", f"it ends {worst}"
     return (
         f"{who} under the target of {limit:.2g} g/m² within {minutes:.0f} min of washing; "
         f"{worst_text} on {water}."
@@ -68,7 +76,7 @@ def sentence(result: Result, system: str = "metric") -> str:
 def cautions(result: Result, system: str = "metric") -> tuple[str, ...]:
     """What to mind with this scenario, most pressing first, in general words."""
     text = tables.entry("limits.caution.text")
-    found = [*unfixed(result), *_warm(result, system), *_wet(result)]
+    found = [*unfixed(result), *_warm(result, system), *_wet(result), *_long_past(result)]
     if result.first_silver > 0:
         strength = f"{1e3 * result.first_silver:.2g} mg/L of silver"
         found.append(f"The first water carries about {strength}. {text['silver_drain']}")
@@ -149,6 +157,19 @@ def _wet(result: Result) -> list[str]:
             found.append(f"{hours} {text['long_wet']}")
             break
     return found
+
+
+def _long_past(result: Result) -> list[str]:
+    """A caution where every sheet has been under the target for long before it is lifted."""
+    found = []
+    for lot, seconds in enumerate(result.seconds_to_target):
+        if seconds is None:
+            return []
+        found.append(result.run.wet[lot][1] - result.run.left_fixer[lot] - seconds)
+    if min(found) <= tables.datum("limits.caution.past_target").si:
+        return []
+    text = tables.entry("limits.caution.text.past_target")
+    return [f"Every sheet was under the target {min(found) / 60:.0f} min before the end. {text}"]
 
 
 def rim_creep(seconds: float) -> float:

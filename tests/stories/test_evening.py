@@ -10,7 +10,7 @@ import pytest
 
 from tests.references import cases, closed_forms
 from tests.stories.bench import baths, running, washed
-from washsim import ledger, moves
+from washsim import advice, ledger, moves
 from washsim.wall_sheet import Line, wall_sheet
 from washsim.wording import Style
 
@@ -157,8 +157,19 @@ def test_s5_prints_that_come_unrinsed_hold_the_washed_ones_up(run):
 
 
 def test_s27_four_hours_of_running_water():
-    """960 L run and 20 L to fill; an hour would have taken 260."""
+    """960 L run and 20 L to fill; an hour would have taken 260. Past the target for three hours."""
     result = washed("slab", running(20, 4, 240, FILM), sheet="count = 14")
+    told = advice.sentence(result)
+    assert "under the target of 0.015 g/m² within 47 min" in told
+    # in clean water a closed form leaves 1e-14 g/m2, which nothing can show
+    assert "ends under 0.0001 g/m² on 980 L" in told
+    past = "Every sheet was under the target 193 min before the end. No source was found that"
+    cautions = advice.cautions(result)
+    assert any(one.startswith(past) and "longer life" in one for one in cautions)
+    # 4 h of washing, 5 min of fixing: over the notice of 4 h
+    assert any(one.startswith("Wet for 4.1 h, more than 4 h.") for one in cautions)
+    brief = advice.cautions(washed("slab", running(20, 4, 60, FILM), sheet="count = 14"))
+    assert not any("longer life" in one for one in brief)
     found = ledger.ledger(result)
     assert 1e3 * found.evening.water == pytest.approx(980)
     assert "720 L less than this" in ledger.sentence(found)
