@@ -137,25 +137,50 @@ def chosen(results: list[Result]) -> Result:
 
 
 def assumptions(scenario: Scenario, system: str) -> Iterator[Assumed]:
-    """What was not asked."""
-    sheet, fixing, water = scenario.sheet, scenario.fixing, scenario.water
-    vessel = scenario.vessels[0]
-
-    def label(path: str) -> str:
-        return str(tables.entry(path)).lower()
-
-    yield Assumed(words=label(f"papers.{sheet.paper}.label"), path="sheet.paper")
+    """What was not asked: all that the plan rests on and that is there, each for itself."""
+    yield from _paper_and_fixer(scenario, system)
+    yield from _water(scenario, system)
+    yield from _wash(scenario, system)
     yield Assumed(
-        words=f"{label(f'liquids.fixer.{fixing.fixer}.label')} {fixing.dilution or ''}".strip(),
-        path="fixing.fixer",
+        words=f"target {scenario.target.limit / gram:.2g} g/m², borrowed from film",
+        path="target.preset",
     )
+
+
+def _label(path: str) -> str:
+    return str(tables.entry(f"{path}.label")).lower()
+
+
+def _paper_and_fixer(scenario: Scenario, system: str) -> Iterator[Assumed]:
+    sheet, fixing = scenario.sheet, scenario.fixing
+    yield Assumed(words=_label(f"papers.{sheet.paper}"), path="sheet.paper")
+    why = _label(f"papers.explanation.{sheet.explanation}")
+    yield Assumed(words=f"why it takes long: {why}", path="sheet.explanation")
+    yield Assumed(words="all sheets leave the fixer together", path="sheet.interval")
+    yield Assumed(words=_label(f"liquids.fixer.{fixing.fixer}"), path="fixing.fixer")
+    if fixing.dilution:
+        yield Assumed(words=f"diluted {fixing.dilution}", path="fixing.dilution")
     yield Assumed(words=f"{fixing.duration:.0f} s in the fixer", path="fixing.duration")
-    kind, warmth = (
-        label(f"liquids.water.{water.kind}.label"),
-        temperature(water.temperature, system),
-    )
-    yield Assumed(words=f"{kind} at {warmth}", path="water.temperature")
-    step = scenario.steps[0]
+    baths = "one fixing bath" if fixing.baths == 1 else f"{fixing.baths} fixing baths"
+    yield Assumed(words=baths, path="fixing.baths")
+    used = f"{rounded(fixing.sheets_per_litre)} sheets fixed in each litre before"
+    yield Assumed(words=used, path="fixing.sheets_per_litre")
+    warmth = temperature(fixing.temperature, system)
+    yield Assumed(words=f"fixer at {warmth}", path="fixing.temperature")
+    moved = _label(f"liquids.stirring.{fixing.stirring}")
+    yield Assumed(words=f"motion in the fixer: {moved}", path="fixing.stirring")
+
+
+def _water(scenario: Scenario, system: str) -> Iterator[Assumed]:
+    water = scenario.water
+    yield Assumed(words=_label(f"liquids.water.{water.kind}"), path="water.kind")
+    warmth = temperature(water.temperature, system)
+    yield Assumed(words=f"wash water at {warmth}, not heated", path="water.temperature")
+    yield Assumed(words=f"water costs {rounded(water.price)} per m³", path="water.price")
+
+
+def _wash(scenario: Scenario, system: str) -> Iterator[Assumed]:
+    step, vessel = scenario.steps[0], scenario.vessels[0]
     if isinstance(step, Bath):
         each = f"{step.baths} baths of {rounded(step.duration / minute)} min"
         yield Assumed(words=f"{each}, chosen for you", path="steps.1.baths")
@@ -172,10 +197,8 @@ def assumptions(scenario: Scenario, system: str) -> Iterator[Assumed]:
         yield Assumed(words=held, path="vessels.1.volume")
         share = f"{100 * vessel.exchange_efficiency:.0f} % of it renews the water"
         yield Assumed(words=share, path="vessels.1.exchange_efficiency")
-    moved = label(f"liquids.stirring.{vessel.stirring}.label")
-    yield Assumed(words=f"motion: {moved}", path="vessels.1.stirring")
-    yield Assumed(words="all sheets leave the fixer together", path="sheet.interval")
-    yield Assumed(
-        words=f"target {scenario.target.limit / gram:.2g} g/m², borrowed from film",
-        path="target.preset",
-    )
+    moved = _label(f"liquids.stirring.{vessel.stirring}")
+    yield Assumed(words=f"motion in the wash: {moved}", path="vessels.1.stirring")
+    yield Assumed(words=f"{vessel.open_faces} faces open to the water", path="vessels.1.open_faces")
+    drain = f"each sheet drains {scenario.handling.drain:.0f} s when lifted"
+    yield Assumed(words=drain, path="handling.drain")

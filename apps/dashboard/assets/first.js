@@ -10,7 +10,9 @@ export function bindFirst(desk) {
   const dialog = find("questions");
   const form = dialog.querySelector("form");
   find("first").addEventListener("click", () => {
-    find("plan").hidden = true;
+    // the plan that is still the one shown; after a change its assumptions hold no more
+    if (desk.told.assumed.length) showPlan(desk, dialog);
+    else find("plan").hidden = true;
     dialog.showModal();
   });
   dialog.addEventListener("close", () => {
@@ -29,9 +31,12 @@ export function bindFirst(desk) {
       minutes: form.elements.minutes.valueAsNumber,
     });
   });
-  desk.board.properties.help.change.connect(() => {
-    find("plan-help").textContent = desk.board.help || "…";
-  });
+  for (const name of ["help", "sure"]) {
+    const show = () => { find(`plan-${name}`).textContent = desk.board[name] || "…"; };
+    show();
+    desk.board.properties[name].change.connect(show);
+  }
+  find("plan-all").addEventListener("click", () => dialog.close());
 }
 
 function showPlan(desk, dialog) {
