@@ -2,7 +2,6 @@
 
 import { forget, keep, recall } from "./run_state.js";
 
-const EARLY = 60; // s before its time at which 'done' is asked about once
 const STEP = 60; // s of 'later'
 const find = (id) => document.getElementById(id);
 const make = (tag, text) => Object.assign(document.createElement(tag), { textContent: text });
@@ -113,7 +112,7 @@ function tick() {
 function confirm() {
   if (!run || run.over || run.started === null) return;
   const left = (run.due() - Date.now()) / 1000;
-  if (left > EARLY && !asked) {
+  if (left > run.early && !asked) {
     asked = true;
     say(`It is due in ${span(left)}. Press again if it is done.`);
     return;

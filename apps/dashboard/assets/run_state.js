@@ -2,6 +2,7 @@
 // late. Plain data and arithmetic, kept by the browser so that a reload goes on where it was.
 
 const KEY = "washsim-run";
+const EARLY = 60; // s
 const GRACE = 15; // s a move may take longer than its hands' time before all that follows shifts
 
 export class Run {
@@ -15,6 +16,15 @@ export class Run {
   }
 
   get next() { return this.plan.moments[this.done.length]; }
+  // s before its time at which 'done' is asked about once: a minute, or half of a short wait, so that
+  // a finger that presses twice does not skip the next move.
+  get early() {
+    const i = this.done.length;
+    if (!i) return EARLY;
+    const wait = this.plan.moments[i].at - this.plan.moments[i - 1].at;
+    return Math.min(EARLY, Math.max(GRACE, wait / 2));
+  }
+
   get over() { return this.started !== null && !this.next; }
 
   // ms at which moment i is due; a moment that is done was due under the delay of its time.
