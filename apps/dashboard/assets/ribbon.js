@@ -59,6 +59,8 @@ export class Ribbon {
     this.right = width - 6;
     this.end = data.minutes.at(-1);
     this.x = (minute) => this.left + ((this.right - this.left) * minute) / this.end;
+    // on whole pixels of the screen, so that neighbours meet without a hair between them
+    this.snapped = (minute) => Math.round(this.x(minute) * ratio) / ratio;
     this.clock(pen, height);
     data.sheets.forEach((name, i) => this.bar(pen, name, data.row[i], TOP + i * step, step, i));
     this.renewals(pen);
@@ -110,13 +112,12 @@ export class Ribbon {
       const from = Math.max(minutes[k], start), to = Math.min(minutes[k + 1], stop);
       if (to <= from || values[k] === null) continue;
       const h = values[k + 1] > target ? thick : thin;
-      const x = this.x(from);
+      const x = this.snapped(from), wide = this.snapped(to) - x, top = y + Math.floor((step - h) / 2);
       // an edge, or dark bars would be lost on a dark page and bright ones on a bright page
       pen.fillStyle = this.quiet;
-      pen.fillRect(x, y + (step - h) / 2 - 1, this.x(to) - x + 0.5, h + 2);
+      pen.fillRect(x, top - 1, wide, h + 2);
       pen.fillStyle = this.colour(values[k + 1]);
-      // half a pixel over, or hairs show between neighbours
-      pen.fillRect(x, y + (step - h) / 2, this.x(to) - x + 0.5, h);
+      pen.fillRect(x, top, wide, h);
     }
   }
 
