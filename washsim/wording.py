@@ -37,10 +37,12 @@ class Style:
 
 
 def start_of(text: str) -> float:
-    """s after midnight of '19:30' or '7:30 pm'; InputError says what is allowed."""
+    """s after midnight of '19:30', '7:30 pm' or '7 pm'; InputError says what is allowed."""
     words = text.strip().lower().replace(".", "")
     noon = next((mark for mark in ("am", "pm") if words.endswith(mark)), "")
     pieces = words.removesuffix(noon).strip().split(":")
+    if noon and len(pieces) == 1:
+        pieces.append("00")
     if len(pieces) == 2 and all(p.isascii() and p.isdigit() and len(p) <= 2 for p in pieces):
         hour, minute = int(pieces[0]), int(pieces[1])
         if minute < 60 and (1 <= hour <= 12 if noon else hour < 24):
