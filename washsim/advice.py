@@ -26,10 +26,16 @@ LEAST_TOLD = 1e-4
 """g/m2 below which no figure is told: far below what any drop on a print can show."""
 
 
-def left(residual: float) -> str:
-    """Where a residual, kg/m2, ends, in words."""
+def figure(residual: float) -> str:
+    """A residual, kg/m2, in words."""
     told = 1e3 * residual
-    return f"at {told:.2g} g/m²" if told >= LEAST_TOLD else f"under {LEAST_TOLD:.4f} g/m²"
+    return f"{told:.2g} g/m²" if told >= LEAST_TOLD else f"under {LEAST_TOLD:.4f} g/m²"
+
+
+def ending(residual: float) -> str:
+    """The same after 'ends': 'at' a figure or under one."""
+    told = figure(residual)
+    return told if told.startswith("under") else f"at {told}"
 
 
 def limits_now(result: Result, lot: int, time: float) -> str:
@@ -46,7 +52,7 @@ def limit(shares: dict[str, float]) -> str:
 def sentence(result: Result, system: str = "metric") -> str:
     """The outcome in one or two sentences, target beside it; system: of units.SYSTEMS."""
     limit = result.scenario.target.limit * 1e3
-    worst = left(result.worst_residual)
+    worst = ending(result.worst_residual)
     minutes = result.minutes_to_target
     water = f"{amount(result.litres_total, system)} of water"
     if minutes is None:

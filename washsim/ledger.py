@@ -90,6 +90,7 @@ def ledger(result: Result, evenings: int | None = None, flow: float | None = Non
         silver=result.silver_to_drain(),
     )
     first = result.first_water
+    steps = result.scenario.steps
     return Ledger(
         evening=evening,
         per_print=evening.times(1 / result.sheets),
@@ -98,7 +99,7 @@ def ledger(result: Result, evenings: int | None = None, flow: float | None = Non
         evenings=evenings,
         first_water=first.volume if first else 0.0,
         first_silver=result.silver_per_fixer * first.amount if first else 0.0,
-        first_flows=first is not None and isinstance(result.scenario.steps[first.step - 1], Running),
+        first_flows=first is not None and isinstance(steps[first.step - 1], Running),
         running=_running_hour(result.scenario, flow),
     )
 

@@ -21,8 +21,16 @@ from washsim.fields import one_of
 from washsim.ribbon import KINDS
 from washsim.scenario import Scenario
 from washsim.units import SYSTEMS
-from washsim_dashboard import edits, explore, layout, replies, share, tonight_view, work
-from washsim_dashboard.tonight_view import Wishes
+from washsim_dashboard import (
+    edits,
+    explore,
+    layout,
+    replies,
+    share,
+    tonight_form,
+    tonight_view,
+    work,
+)
 
 KNOWN = 32
 """Fronts remembered, for whoever asks the same again."""
@@ -90,7 +98,7 @@ class Session:
         """later: hands a call from a search's thread over to the visitor's own."""
         self.system = system
         self.scenario = self.base = scenario
-        self.wishes = Wishes()
+        self.wishes = tonight_form.opening(scenario)
         self.front: plans.Front | None = None
         self.chosen = -1
         self.answers = 0
@@ -129,10 +137,12 @@ class Session:
             case "set" if path.startswith("wish."):
                 name = path.removeprefix("wish.")
                 wish = self.wishes.wish
-                self.wishes = tonight_view.with_wish(self.wishes, name, asked.get("value"))
+                self.wishes = tonight_form.with_wish(self.wishes, name, asked.get("value"))
                 if self.wishes.wish != wish:
                     self.forget()
             case _:
+                if (asked.get("do"), asked.get("list")) == ("remove", "vessels"):
+                    tonight_form.without_vessel(self.scenario, asked.get("at"))
                 self.scenario = edits.apply(self.scenario, asked, self.system)
                 self.forget()
 
@@ -152,6 +162,10 @@ class Session:
 
     def search(self) -> None:
         """Look for plans in a thread; what is found is shown when it comes."""
+        if words := tonight_form.refusal(self.scenario, self.system):
+            self.work.stop()
+            self.board.work = work.IDLE | {"state": "failed", "words": words}
+            return
         key = (self.scenario, self.wishes.wish)
         if key in _found:
             self.work.stop()
@@ -183,7 +197,7 @@ class Session:
         else:
             front = tonight_view.front(self.front, self.system)
         found = {
-            "shape": tonight_view.shape(self.scenario, self.base, self.system),
+            "shape": tonight_form.shape(self.scenario, self.base, self.system),
             "front": front,
             "detail": self.detail() | {"chosen": self.chosen},
         }
@@ -194,13 +208,14 @@ class Session:
     def detail(self) -> dict[str, Any]:
         plan = self.front.plans[self.chosen] if self.front and self.chosen >= 0 else None
         scenario = self.scenario if plan is None else plan.scenario
-        return tonight_view.detail(scenario, self.wishes, self.system, plan)
+        own = self.front.own if self.front else None
+        return tonight_view.detail(scenario, self.wishes, self.system, plan, own)
 
     def tell(self, error: str) -> None:
         """Numbered, so that the browser hears an answer even when the words are the same."""
         self.answers += 1
         self.board.told = {
-            "values": tonight_view.values(self.scenario, self.wishes, self.system),
+            "values": tonight_form.values(self.scenario, self.wishes, self.system),
             "state": share.pack(self.scenario),
             "error": error,
             "answer": self.answers,

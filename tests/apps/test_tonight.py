@@ -165,3 +165,79 @@ def covered(picture: Image.Image, share_of_width: float, paper: object) -> int:
         abs(int(picture.getpixel((x, y))) - int(paper)) > 40  # type: ignore[arg-type, call-overload]
         for y in range(30, 54)
     )
+
+
+@pytest.mark.parametrize("size", [(1280, 720), (390, 844)])
+def test_s29_residual_silver_is_told_before_any_pass(visit: Visit, size: tuple[int, int]) -> None:
+    spent = quick().but({"fixing.sheets_per_litre": 60.0})
+    page = visit(f"tonight?s={share.pack(spent)}", size)
+    note = page.locator("#press")
+    expect(note).to_contain_text("counts as spent")
+    expect(note).to_contain_text("residual silver")
+    below = note.bounding_box()
+    assert below is not None
+    for later in ("#found", "#choices", "#lines"):
+        box = page.locator(later).bounding_box()
+        assert box is not None
+        assert box["y"] >= below["y"] + below["height"]
+    # the numbers are given all the same
+    expect(page.locator("#ledger tr")).to_have_count(4)
+    page.get_by_role("spinbutton", name="Sheets fixed before").fill("0")
+    page.keyboard.press("Tab")
+    expect(note).to_be_hidden()
+
+
+def test_nothing_below_the_plans_moves_while_new_ones_are_looked_for(visit: Visit) -> None:
+    page = found(visit(ADDRESS))
+    place = "document.querySelector('.evening').offsetTop"
+    before = page.evaluate(place)
+    page.get_by_role("spinbutton", name="Time there is").fill("85")
+    page.keyboard.press("Tab")
+    expect(page.locator("#choices label")).to_have_count(1)
+    assert page.evaluate(place) == before
+    page.locator("#seek").click()
+    page.wait_for_selector("body[data-work=working]")
+    assert page.evaluate(place) == before
+    found(page)
+    expect(page.locator("#choices label")).not_to_have_count(1)
+    assert page.evaluate(place) == before
+
+
+def test_what_a_field_means_is_in_sight_where_it_is_filled_in(visit: Visit) -> None:
+    page = visit(ADDRESS)
+    for name in ("Time there is", "Fixing time", "Water in it"):
+        page.get_by_role("spinbutton", name=name).first.focus()
+        expect(page.locator("#meaning")).to_contain_text(name)
+        expect(page.locator("#meaning")).to_be_in_viewport(ratio=0.9)
+
+
+def test_a_time_before_the_own_schedule_ends_is_drawn_too(visit: Visit) -> None:
+    """Prints ten minutes apart: the own schedule is over long after the time there is."""
+    page = visit(f"tonight?s={share.pack(quick().but({'sheet.interval': 600.0}))}")
+    page.get_by_role("spinbutton", name="Time there is").fill("5")
+    page.keyboard.press("Tab")
+    expect(page.locator("#found")).to_contain_text("press Find plans")
+    chart, wall = page.locator("#front").bounding_box(), page.locator("#front .wall")
+    drawn = wall.bounding_box()
+    assert chart is not None
+    assert drawn is not None
+    assert chart["x"] < drawn["x"] < chart["x"] + chart["width"]
+    page.locator("#seek").click()
+    expect(page.locator("#found")).to_contain_text("the last print leaves the fixer 30 min after")
+
+
+def test_a_saved_wall_sheet_is_named_after_its_plan(visit: Visit) -> None:
+    page = found(visit(ADDRESS))
+    names = set()
+    for choose in ("first", "last"):
+        getattr(page.locator("#choices input"), choose).check()
+        page.wait_for_function(
+            "(own) => document.getElementById('which').textContent.startsWith('Your') === own",
+            arg=choose == "last",
+        )
+        page.locator("#sheet").click()
+        with page.expect_download() as saved:
+            page.locator("#save-text").click()
+        names.add(saved.value.suggested_filename)
+        page.locator("#shut").click()
+    assert len(names) == 2

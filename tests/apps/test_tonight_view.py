@@ -5,16 +5,18 @@ from __future__ import annotations
 import queue
 import threading
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from tests.apps.evening import quick
-from washsim import files, planner, plans, unknowns
+from washsim import files, planner, plans, solve, unknowns
 from washsim.errors import InputError
+from washsim.recipes import Bath
 from washsim.scenario import Target
-from washsim_dashboard import share, tonight, tonight_view
-from washsim_dashboard.tonight_view import Wishes
+from washsim_dashboard import share, tonight, tonight_form, tonight_view
+from washsim_dashboard.tonight_form import Wishes
 
 DEMO = files.example("demo")
 
@@ -50,8 +52,8 @@ LESS = DEMO.but({"steps.1.baths": 4})
 
 
 def test_every_field_has_a_value_and_a_way_back() -> None:
-    shape = tonight_view.shape(DEMO, DEMO, "metric")
-    values = tonight_view.values(DEMO, Wishes(), "metric")
+    shape = tonight_form.shape(DEMO, DEMO, "metric")
+    values = tonight_form.values(DEMO, Wishes(), "metric")
     fields = [*shape["wishes"]]
     for group in (*shape["groups"], *shape["vessels"]):
         fields += group["fields"]
@@ -64,7 +66,7 @@ def test_every_field_has_a_value_and_a_way_back() -> None:
 
 def test_an_own_target_can_be_filled_in_once_it_is_chosen() -> None:
     def paths(scenario: Any) -> list[str]:
-        target = tonight_view.shape(scenario, DEMO, "metric")["groups"][-1]
+        target = tonight_form.shape(scenario, DEMO, "metric")["groups"][-1]
         return [field["path"] for field in target["fields"]]
 
     assert paths(DEMO) == ["target.preset"]
@@ -83,7 +85,7 @@ def test_an_own_target_can_be_filled_in_once_it_is_chosen() -> None:
     ],
 )
 def test_wishes_are_kept_in_si(name: str, value: Any, attribute: Any) -> None:
-    found = getattr(tonight_view.with_wish(Wishes(), name, value), name)
+    found = getattr(tonight_form.with_wish(Wishes(), name, value), name)
     assert found == (
         attribute if isinstance(attribute, str) else pytest.approx(attribute, rel=1e-12)
     )
@@ -103,7 +105,18 @@ def test_wishes_are_kept_in_si(name: str, value: Any, attribute: Any) -> None:
 )
 def test_wishes_that_cannot_be_are_refused_in_words(name: str, value: Any, message: str) -> None:
     with pytest.raises(InputError, match=message):
-        tonight_view.with_wish(Wishes(), name, value)
+        tonight_form.with_wish(Wishes(), name, value)
+
+
+def test_there_is_time_enough_for_the_own_schedule() -> None:
+    """The demo's hour is within the usual 90 min; prints 8 min apart take 13 x 8 min longer."""
+    assert tonight_form.opening(DEMO).minutes == 90 * 60
+    apart = DEMO.but({"sheet.interval": 480.0})
+    opened = tonight_form.opening(apart)
+    # an hour, the coming of the prints and 10 s of draining, up to the next five minutes
+    assert opened.minutes == 165 * 60
+    shape = tonight_form.shape(apart, apart, "metric")
+    assert next(one for one in shape["wishes"] if one["path"] == "wish.minutes")["reset"] == [165]
 
 
 # the front
@@ -114,6 +127,7 @@ def test_a_front_is_told_in_gallons_too_words_and_all() -> None:
     told = tonight_view.front(none, "us")["sentence"]
     assert "4 × 1.06 gal in tray" in told
     assert told.endswith(plans.HANDS)
+    assert "gal of water" in tonight_view.detail(LESS, Wishes(), "us")["lines"][0]
     (point,) = tonight_view.front(front_of(plan_of(LESS)), "us")["plans"]
     assert "gal" in point["words"]
     lines = tonight_view.detail(LESS, Wishes(), "us", plan_of(LESS))["lines"]
@@ -141,7 +155,24 @@ def test_no_plan_is_said_plainly_with_what_comes_closest() -> None:
     assert told.startswith("No plan with these vessels meets the target with a chance of 90 %")
     assert "chance 31 %" in told
     assert "With 60 min:" in told
+    assert "10 min each; in all 40 min, chance 31 %" in told
     assert tonight_view.front(found, "metric")["plans"] == []
+
+
+def test_a_time_in_which_the_prints_do_not_even_come_is_told_so() -> None:
+    apart = DEMO.but({"sheet.interval": 480.0})
+    told = tonight_view.front(front_of(scenario=apart), "metric")["sentence"]
+    # 13 intervals of 8 min
+    assert "in this time: the last print leaves the fixer 104 min after the first." in told
+    told = tonight_view.front(front_of(), "metric")["sentence"]
+    assert "in this time: it is shorter than one filling takes." in told
+
+
+def test_list_and_sentence_round_minutes_alike() -> None:
+    """56.5 min is 56 in both, or 57 in both."""
+    half = DEMO.but({"steps.1.duration": (56.5 * 60 - 10) / 6})
+    found = tonight_view.front(front_of(plan_of(half)), "metric")
+    assert f" in {found['plans'][0]['time']};" in found["sentence"]
 
 
 @pytest.mark.parametrize(
@@ -190,6 +221,8 @@ def test_s29_prints_that_may_not_be_fixed_are_told_first() -> None:
     found = tonight_view.detail(worn, Wishes(), "metric")
     assert "counts as spent" in found["press"]
     assert "residual silver" in found["press"]
+    # told before all else, so not once more among the rest
+    assert not any("residual silver" in one for one in found["cautions"])
     # the numbers are given all the same
     assert found["lines"]
     assert found["ledger"]["rows"]
@@ -200,7 +233,45 @@ def test_a_plan_says_its_chance_and_why() -> None:
     assert "16 L in 40 min" in lines[0]
     assert "in 93 % of the draws" in lines[1]
     assert "stays under 0.009 g/m²" in lines[1]
-    assert "held up by" in lines[2]
+    assert "ends at" in lines[1]
+    assert lines[2].startswith("What holds the worst print up most at the end:")
+
+
+def test_s3_a_plan_says_what_it_takes_to_equal_the_own_schedule() -> None:
+    own = LESS.but({"steps.1.duration": 720.0})
+    left = 1e3 * solve.solve(own).worst_residual
+    lines = tonight_view.detail(LESS, Wishes(), "metric", plan_of(LESS), plan_of(own))["lines"]
+    assert lines[2].endswith(f"bring it to what your own schedule leaves, {left:.2g} g/m².")
+    minutes = int(lines[2].split(" min more in its last water")[0])
+    # and so it does, washed that much longer
+    baths = LESS.steps[0]
+    assert isinstance(baths, Bath)
+    last = replace(baths, baths=1, duration=baths.duration + 60 * minutes)
+    longer = LESS.but(steps=(replace(baths, baths=3), last))
+    assert 1e3 * solve.solve(longer).worst_residual == pytest.approx(left, rel=0.05)
+    # its last water may hold too much for what six baths leave
+    six = tonight_view.detail(LESS, Wishes(), "metric", plan_of(LESS), plan_of(DEMO))["lines"]
+    assert six[2].startswith("Even 60 min more in its last water would not bring it to")
+    same = tonight_view.detail(DEMO, Wishes(), "metric", plan_of(DEMO), plan_of(DEMO))["lines"]
+    assert same[2] == "It leaves no more fixer than your own schedule."
+
+
+def test_the_own_schedule_has_its_chance_once_it_is_weighed() -> None:
+    assert len(tonight_view.detail(DEMO, Wishes(), "metric")["lines"]) == 2
+    lines = tonight_view.detail(DEMO, Wishes(), "metric", None, plan_of(DEMO, 0.97))["lines"]
+    assert "in 97 % of the draws" in lines[1]
+    assert "stays under 0.009 g/m²" in lines[1]
+
+
+def test_s26_prices_say_what_they_count_in() -> None:
+    notes = tonight_view.detail(DEMO, Wishes(), "metric")["ledger"]["notes"]
+    assert notes[0] == "Price in your own money: water at 4 per m³."
+    heated = DEMO.but({"water.heat_price": 0.3 / 3.6e6})
+    notes = tonight_view.detail(heated, Wishes(), "metric")["ledger"]["notes"]
+    assert notes[0] == "Price in your own money: water at 4 per m³, heat at 0.3 per kWh."
+    notes = tonight_view.detail(DEMO, Wishes(), "us")["ledger"]["notes"]
+    # 264.17 gallons to the cubic metre
+    assert notes[0] == "Price in your own money: water at 0.0151 per gal."
 
 
 # a visitor's session
@@ -305,6 +376,24 @@ def test_what_cannot_be_planned_is_said(desk: Desk) -> None:
     desk.ask({"do": "plan"})
     desk.deliver("failed")
     assert desk.session.board.work["words"] == "late: expected none to plan with"
+
+
+def test_refusals_name_what_can_be_done_on_this_page(desk: Desk) -> None:
+    desk.ask({"do": "remove", "list": "vessels", "at": 1})
+    assert desk.session.board.told["error"].startswith(
+        "'tray' stays, as your own schedule uses it: open that in Explore"
+    )
+    desk.ask({"do": "remove", "list": "vessels", "at": 2})
+    assert [one.name for one in desk.session.scenario.vessels] == ["tray"]
+    desk.ask({"do": "set", "path": "water.temperature", "value": 30}, {"do": "plan"})
+    assert desk.session.board.work["state"] == "failed"
+    assert "above 25 °C" in desk.session.board.work["words"]
+    desk.ask({"do": "units", "system": "us"}, {"do": "plan"})
+    assert "above 77 °F" in desk.session.board.work["words"]
+    guest = tonight.Session(files.example("late_sheet"), later=desk.calls.put)
+    guest.search()
+    assert "a sheet that joins late" in guest.board.work["words"]
+    assert not desk.begun.is_set()
 
 
 def test_what_cannot_be_done_is_said_and_leaves_all_as_it_was(desk: Desk) -> None:

@@ -38,7 +38,7 @@ export class Front {
     const points = [...data.plans, data.own];
     const times = points.map((one) => one.minutes);
     const waters = points.map((one) => one.water);
-    const low = Math.min(...times), latest = Math.max(...times);
+    const low = Math.min(...times, data.limit), latest = Math.max(...times);
     // a wall far behind all plans is told, not drawn: the plans would huddle in a corner
     const far = data.limit > FAR * latest;
     const high = far ? latest : Math.max(latest, data.limit);
@@ -50,6 +50,7 @@ export class Front {
     this.axes(width, height, [x0, x1], [y0, y1], data.own.unit);
     const wall = far ? width - EDGE.right + 6 : this.x(data.limit);
     if (!far) svg.append(draw("line", { class: "wall", x1: wall, x2: wall, y1: EDGE.top, y2: height - EDGE.bottom }));
+    this.right = width;
     const [anchor, aside] = wall < width / 2 ? ["start", 6] : ["end", -6];
     svg.append(draw("text", { x: wall + aside, y: EDGE.top + 2, "text-anchor": anchor }, far ? `time there is: ${data.limit} min →` : "time there is"));
     const way = data.plans.map((one, i) => `${i ? "L" : "M"}${this.x(one.minutes)} ${this.y(one.water)}`).join("");
@@ -74,7 +75,7 @@ export class Front {
         this.svg.append(draw("text", { class: "axis", x: EDGE.left - 8, y: y + 5, "text-anchor": "end" }, String(Number(value.toPrecision(1)))));
       }
     }
-    this.svg.append(draw("text", { class: "axis", x: width - EDGE.right, y: height - 6, "text-anchor": "end" }, "minutes in the wash"));
+    this.svg.append(draw("text", { class: "axis", x: width - EDGE.right, y: height - 6, "text-anchor": "end" }, "minutes since the first print left the fixer"));
     this.svg.append(draw("text", { class: "axis", x: 4, y: EDGE.top - 4 }, unit));
   }
 
@@ -86,9 +87,12 @@ export class Front {
       ? draw("path", { d: `M${x} ${y - r}L${x + r} ${y}L${x} ${y + r}L${x - r} ${y}Z` })
       : draw("circle", { cx: x, cy: y, r }));
     if (index >= 0) group.append(draw("text", { x, y }, index + 1));
-    group.append(draw("title", {}, `${plan.words}: ${plan.amount}, ${Math.round(plan.minutes)} min${plan.chance && `, chance ${plan.chance}`}`));
+    group.append(draw("title", {}, `${plan.words}: ${plan.amount}, ${plan.time}${plan.chance && `, chance ${plan.chance}`}`));
     group.addEventListener("click", () => this.choose(index));
     this.svg.append(group);
-    if (index < 0) this.svg.append(draw("text", { x: x + r + 4, y: y + 5 }, "yours"));
+    if (index >= 0) return;
+    // on the side where there is room
+    const [side, anchor] = x + r + 50 > this.right ? [-1, "end"] : [1, "start"];
+    this.svg.append(draw("text", { x: x + side * (r + 4), y: y + 5, "text-anchor": anchor }, "yours"));
   }
 }

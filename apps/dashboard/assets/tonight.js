@@ -108,6 +108,10 @@ function showWork({ state, share, words }) {
   find("share").value = share;
   if (working) find("found").textContent = `Looking for plans: ${Math.round(100 * share)} %`;
   if (state === "failed") find("found").textContent = words;
+  if (state === "found" || state === "failed") {
+    find("choices").classList.remove("coming");
+    for (const id of ["choices", "lines"]) find(id).style.minHeight = "";
+  }
   if (state === "idle") find("found").textContent = "No plans yet for what is at hand: press Find plans.";
 }
 
@@ -123,18 +127,26 @@ function showFront({ board, front, desk }) {
     return make("label", {}, input,
       make("span", { textContent: index < 0 ? "◇" : index + 1 }),
       make("b", { textContent: plan.amount }),
-      make("b", { textContent: `${Math.round(plan.minutes)} min` }),
-      make("span", { textContent: plan.chance }),
+      make("b", { textContent: plan.time }),
+      make("span", { className: "chance", textContent: plan.chance }),
       make("span", { className: "words", textContent: index < 0 ? `yours: ${plan.words}` : plan.words }));
   });
+  hold("choices", data);
   find("choices").replaceChildren(...choices);
   if (focused) find("choices").querySelector("input:checked")?.focus();
+}
+
+// Until new plans are found what told of them keeps its height, and what is below its place.
+function hold(id, { plans }) {
+  const element = find(id);
+  element.style.minHeight = plans.length ? "" : `${element.offsetHeight}px`;
 }
 
 function showDetail({ board, ribbon }) {
   const { detail } = board;
   find("which").textContent = detail.chosen < 0 ? "Your own schedule" : `Plan ${detail.chosen + 1}`;
   const lines = [...detail.lines, ...detail.notes];
+  hold("lines", board.front);
   find("lines").replaceChildren(...lines.map((text) => make("p", { textContent: text })));
   find("span").textContent = detail.span;
   find("explore").href = `./?s=${detail.state}`;
@@ -164,9 +176,12 @@ function bindSheet(board) {
   });
   find("shut").addEventListener("click", () => dialog.close());
   find("print").addEventListener("click", () => preview.contentWindow.print());
-  const { name } = board.detail.sheet;
-  find("save-html").addEventListener("click", () => save(board.detail.sheet.html, `${name}.html`, "text/html"));
-  find("save-text").addEventListener("click", () => save(board.detail.sheet.text, `${name}.txt`, "text/plain"));
+  const keepAs = (what, ending, kind) => {
+    const { sheet } = board.detail;
+    save(sheet[what], `${sheet.name}.${ending}`, kind);
+  };
+  find("save-html").addEventListener("click", () => keepAs("html", "html", "text/html"));
+  find("save-text").addEventListener("click", () => keepAs("text", "txt", "text/plain"));
 }
 
 function bindRun(board) {
