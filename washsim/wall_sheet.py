@@ -177,8 +177,17 @@ class _Teller:
             )
             for one in left
         ]
+        until = max((own[0].at for own in program.values()), default=0.0)
+
+        def place(block: Block) -> tuple[float, bool]:
+            """What is due between the first and the last sheet of a fold is read before it."""
+            fold = found[0]
+            if isinstance(fold, Grid) and isinstance(block, Line) and fold.at < block.at <= until:
+                return fold.at, False
+            return block.at, True
+
         # one moment's lines stay in the order of the moves
-        return sorted(found, key=lambda block: block.at)
+        return sorted(found, key=place)
 
     def _program(self) -> dict[int, list[Move]]:
         """Sheet -> its first moves, where enough sheets do the same one after another."""

@@ -74,6 +74,17 @@ def test_s4_clock_lines_and_litres(held, run):
     assert moves.clashes(moves.moves(held.scenario)) == (), "two hands suffice"
 
 
+def test_s4_the_tap_is_opened_before_the_second_print(run):
+    """The line stands above the fourteen prints, of which the last come after it is due."""
+    first, prints, *rest = wall_sheet(run.scenario, SEVEN).blocks
+    assert (first.clock, first.text) == ("19:05", "Open the tap on A: 4 L/min")
+    assert len(prints.cells) == 14
+    assert [one.text for one in rest] == [
+        "Close the tap on A",
+        "Lift sheets 1–14 from A: done, to dry",
+    ]
+
+
 def test_s4_the_ledger_sets_both_side_by_side(held, run):
     saved = ledger.ledger(run).evening.water - ledger.ledger(held).evening.water
     assert 1e3 * saved == pytest.approx(558)
