@@ -26,14 +26,14 @@ def shapes_with_guests(scenario: Scenario, aid: bool, rinse: bool = True) -> Ite
     if not scenario.late:
         yield from shapes(scenario, aid, rinse)
         return
-    comes = _comes(scenario)
+    come = comes(scenario)
     for shape in shapes(scenario, aid, rinse):
         *before, end = shape.scenario.steps
         if not isinstance(end, Bath | Running):
             continue
         timeline = shape.at(shape.brief).timeline
         begun = timeline.stages[len(before) + 1].start - timeline.stages[1].start
-        wait = comes - begun
+        wait = come - begun
         if isinstance(end, Running) or wait <= shape.brief:
             after = max(wait, scenario.handling.drain)
             yield _joining(shape, scenario.late, (*before, end), after)
@@ -45,15 +45,20 @@ def shapes_with_guests(scenario: Scenario, aid: bool, rinse: bool = True) -> Ite
                 yield _joining(shape, scenario.late, steps, scenario.handling.drain)
 
 
-def _comes(scenario: Scenario) -> float:
-    """s from the first sheet leaving the fixer to the late ones joining the others."""
+def comes(scenario: Scenario) -> float:
+    """s from the first sheet leaving the fixer to late ones joining the others; 0 without any.
+
+    InputError where they come at different times, or the scenario's own steps cannot be.
+    """
+    if not scenario.late:
+        return 0.0
     stages = scenario.timeline.stages
     times = {stages[one.step].start + one.after - stages[1].start for one in scenario.late}
     if max(times) - min(times) > GRAIN:
         told = ", ".join(f"{time / minute:.3g}" for time in sorted(times))
         raise InputError(
             f"late: expected sheets that come at one time to plan with, got some at {told} min; "
-            "plan with the last of them only, or count the others among the batch"
+            "count those that come first among the batch, and let the last join late"
         )
     return max(times)
 

@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import Any
 
-from washsim import plans, tables, wording
+from washsim import guests, plans, tables, wording
 from washsim.errors import InputError
 from washsim.fields import Quantity, declared, one_of
 from washsim.ledger import EVENINGS
@@ -133,11 +133,10 @@ def with_wish(wishes: Wishes, name: str, value: Any) -> Wishes:
 
 def refusal(scenario: Scenario, system: str) -> str:
     """Why no plan can be looked for, and what to do about it on this page; empty if one can."""
-    if scenario.late:
-        return (
-            "No plan reckons with a sheet that joins late. Count it among the sheets here; or take "
-            "it out in Explore, find a plan, and let it join that plan in Explore."
-        )
+    try:
+        guests.comes(scenario)
+    except InputError as error:
+        return f"{error}."
     hottest = tables.datum("limits.caution.temperature_high").si
     if scenario.water.temperature > hottest:
         most = temperature(hottest, system)

@@ -63,6 +63,11 @@ def test_plans_are_found_and_chosen_by_keyboard_and_by_point(visit: Visit) -> No
     page.locator(f"#front .point[data-index='{count - 2}']").click()
     expect(page.locator("#which")).to_have_text(f"Plan {count - 1}")
     expect(page.locator("#lines p").first).to_have_text(before)
+    # asked for once more, the plans stay, and what was said of them
+    told = page.evaluate("document.body.dataset.answer")
+    page.locator("#seek").click()
+    page.wait_for_function("told => document.body.dataset.answer !== told", arg=told)
+    expect(page.locator("#found")).to_contain_text("meet")
 
 
 def test_a_plan_opens_in_explore(visit: Visit) -> None:

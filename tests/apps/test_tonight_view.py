@@ -390,9 +390,12 @@ def test_refusals_name_what_can_be_done_on_this_page(desk: Desk) -> None:
     assert "above 25 °C" in desk.session.board.work["words"]
     desk.ask({"do": "units", "system": "us"}, {"do": "plan"})
     assert "above 77 °F" in desk.session.board.work["words"]
-    guest = tonight.Session(files.example("late_sheet"), later=desk.calls.put)
-    guest.search()
-    assert "a sheet that joins late" in guest.board.work["words"]
+    late = files.example("late_sheet")
+    (guest,) = late.late
+    two = late.but({"late": (guest, replace(guest, after=guest.after - 600))})
+    session = tonight.Session(two, later=desk.calls.put)
+    session.search()
+    assert "late: expected sheets that come at one time" in session.board.work["words"]
     assert not desk.begun.is_set()
 
 

@@ -31,7 +31,7 @@ export function start({ board, palette, kinds }) {
     showDetail(page);
     showFront(page);
   });
-  board.properties.work.change.connect(() => showWork(board.work));
+  board.properties.work.change.connect(() => showWork(board));
   desk.addEventListener("told", () => {
     page.form.show();
     document.body.dataset.answer = board.told.answer;
@@ -44,7 +44,7 @@ export function start({ board, palette, kinds }) {
   page.form.show();
   showDetail(page);
   showFront(page);
-  showWork(board.work);
+  showWork(board);
   notify(board.told.error, "error");
   setState(board.told.state);
   document.body.dataset.answer = board.told.answer;
@@ -100,7 +100,7 @@ function bindSearch(desk) {
   find("cancel").addEventListener("click", () => desk.ask({ do: "cancel" }));
 }
 
-function showWork({ state, share, words }) {
+function showWork({ work: { state, share, words }, front }) {
   const working = state === "working";
   document.body.dataset.work = state;
   find("share").hidden = find("cancel").hidden = !working;
@@ -112,7 +112,8 @@ function showWork({ state, share, words }) {
     find("choices").classList.remove("coming");
     for (const id of ["choices", "lines"]) find(id).style.minHeight = "";
   }
-  if (state === "idle") find("found").textContent = "No plans yet for what is at hand: press Find plans.";
+  // asked for again, the same plans stay
+  if (state === "idle") find("found").textContent = front.sentence || "No plans yet for what is at hand: press Find plans.";
 }
 
 function showFront({ board, front, desk }) {
