@@ -100,26 +100,33 @@ function bindSearch(desk) {
   find("cancel").addEventListener("click", () => desk.ask({ do: "cancel" }));
 }
 
-function showWork({ work: { state, share, words }, front }) {
+function showWork(board) {
+  const { state, share } = board.work;
   const working = state === "working";
   document.body.dataset.work = state;
   find("share").hidden = find("cancel").hidden = !working;
   find("seek").hidden = working;
   find("share").value = share;
-  if (working) find("found").textContent = `Looking for plans: ${Math.round(100 * share)} %`;
-  if (state === "failed") find("found").textContent = words;
   if (state === "found" || state === "failed") {
     find("choices").classList.remove("coming");
     for (const id of ["choices", "lines"]) find(id).style.minHeight = "";
   }
-  // asked for again, the same plans stay
-  if (state === "idle") find("found").textContent = front.sentence || "No plans yet for what is at hand: press Find plans.";
+  tellFound(board);
+}
+
+// What came of the search; plans asked for once more stay told of.
+function tellFound({ work: { state, share, words }, front }) {
+  const told = {
+    working: `Looking for plans: ${Math.round(100 * share)} %`,
+    failed: words,
+  };
+  find("found").textContent = told[state] || front.sentence || "No plans yet for what is at hand: press Find plans.";
 }
 
 function showFront({ board, front, desk }) {
   const { front: data, detail } = board;
   front.load(data, detail.chosen);
-  if (data.sentence) find("found").textContent = data.sentence;
+  tellFound(board);
   const focused = document.activeElement?.name === "plan";
   const plans = [...data.plans.map((plan, i) => [i, plan]), [-1, data.own]];
   const choices = plans.map(([index, plan]) => {
