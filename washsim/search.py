@@ -22,6 +22,7 @@ from washsim.scenario import Scenario
 from washsim.screening import Nearest, Screening
 from washsim.settling import Settling
 from washsim.solve import Nodes, ladder
+from washsim.units import minute
 from washsim.unknowns import NOMINAL, Sample
 
 POINTS = 8
@@ -33,6 +34,8 @@ HALVED = 8
 """Of each pool, the candidates whose filling is halved in a round."""
 HALVINGS = 8
 """Rounds at most in which fillings halfway to the next smaller one are looked at."""
+HURRY = minute
+"""Plans that differ by less are as soon as each other, s."""
 NEAR = 0.02
 """Relative difference between fillings that is not halved any more."""
 
@@ -96,11 +99,15 @@ class Search:
         return Search(*asked, self.nodes)
 
     def soonest(self) -> Plan | None:
-        """The quickest plan, whatever water it takes: of the quickest for one draw, for all."""
+        """The quickest plan for all draws, of the quickest for one; the thriftiest within HURRY."""
         pool = self._pool(0.0, 0.5)
-        quick = self._spread(pool, len(pool))[:2]
-        told = self._told(self.settling.settled, [(one,) for one in quick], 0.5, 1.0)
-        return min(filter(self._kept, told), key=lambda one: one.seconds, default=None)
+        best = self._spread(pool, len(pool))
+        quick = [one for one in best if one.seconds <= best[0].seconds + HURRY]
+        # the thriftiest is last; one in the middle, should it ask too much of all draws
+        chosen = dict.fromkeys((*quick[:1], *quick[len(quick) // 2 :][:1], *quick[-1:]))
+        told = self._told(self.settling.settled, [(one,) for one in chosen], 0.5, 1.0)
+        made = best_of(one for one in told if self._kept(one))
+        return [one for one in made if one.seconds <= made[0].seconds + HURRY][-1] if made else None
 
     def _pool(self, begun: float, done: float) -> list[Candidate]:
         """What passes of every shape for a first draw."""
