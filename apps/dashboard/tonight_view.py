@@ -144,7 +144,7 @@ def detail(
         "span": sheet.span,
         "notes": list(sheet.notes),
         "ribbon": _ribbon(result, style),
-        "ledger": _ledger(result, wishes, system),
+        "ledger": _ledger(result, wishes, system, None if own is None else own.scenario),
         "sheet": {
             "html": wall_page.html(sheet, wishes.paper),
             "text": wall_page.text(sheet),
@@ -217,9 +217,14 @@ def _ribbon(result: Result, style: wording.Style) -> dict[str, Any]:
     }
 
 
-def _ledger(result: Result, wishes: Wishes, system: str) -> dict[str, Any]:
-    """The ledger as a table of texts: a row for the evening, a print, a square metre, a year."""
-    found = ledger.ledger(result, wishes.evenings)
+def _ledger(result: Result, wishes: Wishes, system: str, own: Scenario | None) -> dict[str, Any]:
+    """The ledger as a table of texts: a row for the evening, a print, a square metre, a year.
+
+    own: whose tap the running hour has; a plan may have turned its own down.
+    """
+    taps = own.vessels if own else ()
+    flow = next((vessel.flow for vessel in taps if vessel.flow > 0), None)
+    found = ledger.ledger(result, wishes.evenings, flow)
     assert found.per_year is not None
     bills = {
         "evening": found.evening,

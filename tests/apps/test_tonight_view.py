@@ -13,7 +13,7 @@ import pytest
 from tests.apps.evening import quick
 from washsim import files, planner, plans, solve, unknowns
 from washsim.errors import InputError
-from washsim.recipes import Bath
+from washsim.recipes import Bath, Running
 from washsim.scenario import Target
 from washsim_dashboard import share, tonight, tonight_form, tonight_view
 from washsim_dashboard.tonight_form import Wishes
@@ -274,6 +274,19 @@ def test_s26_prices_say_what_they_count_in() -> None:
     assert notes[0] == "Price in your own money: water at 0.0151 per gal."
 
 
+def test_a_plan_that_turns_the_tap_down_is_set_beside_the_tap_as_it_was() -> None:
+    """20 L and 4 L/min for an hour, though the plan runs its washer at 0.25 L/min."""
+    slow = DEMO.but(
+        {
+            "vessels.washer.flow": 0.25e-3 / 60,
+            "steps": (Running(vessel="washer", duration=3600.0),),
+        }
+    )
+    found = tonight_view.detail(slow, Wishes(), "metric", plan_of(slow), plan_of(DEMO))
+    notes = " ".join(found["ledger"]["notes"])
+    assert "An hour of running water in 'washer' at 4 L/min would take 260 L: 225 L more" in notes
+
+
 # a visitor's session
 
 
@@ -371,11 +384,11 @@ def test_the_same_again_is_remembered(desk: Desk) -> None:
 
 
 def test_what_cannot_be_planned_is_said(desk: Desk) -> None:
-    desk.result = InputError("late: expected none to plan with")
+    desk.result = InputError("vessels: expected at least one")
     desk.go.set()
     desk.ask({"do": "plan"})
     desk.deliver("failed")
-    assert desk.session.board.work["words"] == "late: expected none to plan with"
+    assert desk.session.board.work["words"] == "vessels: expected at least one"
 
 
 def test_refusals_name_what_can_be_done_on_this_page(desk: Desk) -> None:
