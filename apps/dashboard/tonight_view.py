@@ -72,7 +72,7 @@ def _sentence(found: plans.Front, system: str) -> str:
         least = found.plans[-1]
         count = len(found.plans)
         told = (
-            f"{count} plan{'s' if count > 1 else ''} that meet{'' if count > 1 else 's'} the "
+            f"{count} plan{'s' if count > 1 else ''} meet{'' if count > 1 else 's'} the "
             f"target with a chance of {chance} or more; "
             f"the thriftiest takes {wording.amount(least.volume, 'l', system)} in "
             f"{least.seconds / minute:.0f} min"

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from tests.apps.evening import quick
+from tests.stories import bench
 from washsim import files, planner, plans, solve, unknowns
 from washsim.errors import InputError
 from washsim.recipes import Bath, Running
@@ -142,7 +143,7 @@ def test_a_front_is_told_in_litres_minutes_and_chances() -> None:
     assert point["minutes"] == pytest.approx(40 + 1 / 6)
     assert point["chance"] == "93 %"
     assert share.unpack(point["state"]) == LESS
-    assert found["sentence"].startswith("1 plan that meets the target with a chance of 90 % or")
+    assert found["sentence"].startswith("1 plan meets the target with a chance of 90 % or")
     assert "your own schedule takes 24 L in 60 min, chance 97 %" in found["sentence"]
     us = tonight_view.front(front_of(plan_of(LESS)), "us")
     assert us["plans"][0]["water"] == pytest.approx(16 / 3.785411784)
@@ -272,6 +273,20 @@ def test_s26_prices_say_what_they_count_in() -> None:
     notes = tonight_view.detail(DEMO, Wishes(), "us")["ledger"]["notes"]
     # 264.17 gallons to the cubic metre
     assert notes[0] == "Price in your own money: water at 0.0151 per gal."
+
+
+def test_s25_s26_the_page_has_the_figures_of_the_stories() -> None:
+    """Ideal mode, fixer with 1 g/L of silver: five baths of 14 L at 4 per m3, then two of 10 L."""
+    silver = "silver_g_l = 1"
+    money = files.loads(bench.scenario("ideal", bench.baths(14, 5, 10), fixing=silver))
+    rows = {
+        row[0]: row[1:] for row in tonight_view.detail(money, Wishes(), "metric")["ledger"]["rows"]
+    }
+    assert rows["evening"][:3] == ["70 L", "0.28", "0 kWh"]
+    assert rows["print"][:3] == ["5 L", "0.02", "0 kWh"]
+    first = files.loads(bench.scenario("ideal", bench.baths(10, 2, 60), fixing=silver))
+    notes = tonight_view.detail(first, Wishes(), "metric")["ledger"]["notes"]
+    assert notes[-1].startswith("The first water, 10 L, carries 0.18 g of silver (18 mg/L)")
 
 
 def test_a_plan_that_turns_the_tap_down_is_set_beside_the_tap_as_it_was() -> None:
