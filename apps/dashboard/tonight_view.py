@@ -112,6 +112,9 @@ def percent(share_of: float) -> str:
 
 # --- one plan in full ---
 
+FRESH = "Fixer that no sheet was fixed in before counts as free of silver; these prints add theirs."
+"""Why there is no silver in the ledger."""
+
 
 @lru_cache(maxsize=32)
 def solved(scenario: Scenario) -> Result:
@@ -237,7 +240,11 @@ def _ledger(result: Result, wishes: Wishes, system: str, own: Scenario | None) -
     prices = f"Price in your own money: water at {rounded(per.from_si(water.price))} {per.label}"
     if water.heat_price:
         prices += f", heat at {rounded(water.heat_price * kilowatt_hour)} per kWh"
-    sentences = (f"{prices}.", ledger.sentence(found, system), ledger.first_sentence(found, system))
+    sentences = (
+        f"{prices}.",
+        ledger.sentence(found, system),
+        ledger.first_sentence(found, system) or FRESH,
+    )
     return {
         "columns": ["fresh water", "price", "heat", "silver in it"],
         "rows": [

@@ -289,6 +289,13 @@ def test_s25_s26_the_page_has_the_figures_of_the_stories() -> None:
     assert notes[-1].startswith("The first water, 10 L, carries 0.18 g of silver (18 mg/L)")
 
 
+def test_no_silver_is_accounted_for() -> None:
+    fresh = DEMO.but({"fixing.sheets_per_litre": 0.0})
+    found = tonight_view.detail(fresh, Wishes(), "metric")["ledger"]
+    assert found["rows"][0][-1] == "0 g"
+    assert found["notes"][-1].startswith("Fixer that no sheet was fixed in before counts as free")
+
+
 def test_a_plan_that_turns_the_tap_down_is_set_beside_the_tap_as_it_was() -> None:
     """20 L and 4 L/min for an hour, though the plan runs its washer at 0.25 L/min."""
     slow = DEMO.but(
