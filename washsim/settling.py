@@ -109,7 +109,8 @@ class Settling:
         timeline = scenario.timeline
         seconds = timeline.stages[-1].stop - timeline.stages[1].start
         if scenario is not self.scenario:
-            title = f"Plan of {rounded(seconds / minute)} min"
+            prints = sum(lot.count for lot in timeline.lots)
+            title = f"Plan: {prints} print{'s'[: prints - 1]} in {rounded(seconds / minute)} min"
             scenario = replace(scenario, title=title, settings=self.scenario.settings)
         return Plan(
             scenario=scenario,

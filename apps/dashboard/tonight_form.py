@@ -46,6 +46,13 @@ VESSEL = {
     "stirring": "Motion",
 }
 """Fields of a vessel that this page asks for, in this order, and what it calls them."""
+LATE = {
+    "step": "Joins step",
+    "after": "After it began",
+    "rinse_volume": "Rinsed first in",
+    "rinse_duration": "Rinsed for",
+}
+"""The same of a late print; the step is one of the visitor's own schedule."""
 EMPTY = {"water.tap_temperature": "unheated"}
 """What an empty field means."""
 COUNTED = {"fixing.sheets_per_litre": "per L"}
@@ -174,6 +181,14 @@ def own_seconds(scenario: Scenario) -> float:
 def shape(scenario: Scenario, base: Scenario, system: str) -> dict[str, Any]:
     """Everything that can be filled in here; base: what 'reset' goes back to."""
     usual = opening(base)
+
+    def listed(where: str, at: int, label: str, names: dict[str, str]) -> dict[str, Any]:
+        fields = [
+            _field(scenario, base, f"{where}.{at}.{name}", system) | {"label": called}
+            for name, called in names.items()
+        ]
+        return {"label": label, "fields": fields}
+
     groups = [
         {"label": label, "fields": [_field(scenario, base, path, system) for path in paths]}
         for label, paths in GROUPS.items()
@@ -183,14 +198,12 @@ def shape(scenario: Scenario, base: Scenario, system: str) -> dict[str, Any]:
     return {
         "groups": groups,
         "wishes": [_wish(name, usual) for name in LABELS],
+        "late": [
+            listed("late", n, f"print {scenario.sheet.count + n}", LATE)
+            for n in range(1, len(scenario.late) + 1)
+        ],
         "vessels": [
-            {
-                "label": vessel.name,
-                "fields": [
-                    _field(scenario, base, f"vessels.{n}.{name}", system) | {"label": label}
-                    for name, label in VESSEL.items()
-                ],
-            }
+            listed("vessels", n, vessel.name, VESSEL)
             for n, vessel in enumerate(scenario.vessels, start=1)
         ],
     }

@@ -95,6 +95,22 @@ def test_other_things_at_hand_need_other_plans(visit: Visit) -> None:
     assert page.locator("#choices label").count() >= 2
 
 
+def test_a_late_print_is_added_planned_for_and_taken_away(visit: Visit) -> None:
+    page = found(visit(ADDRESS))
+    page.locator("#add-late").click()
+    after = page.get_by_role("spinbutton", name="After it began")
+    expect(after).to_have_value("5")
+    after.fill("2")
+    page.keyboard.press("Tab")
+    expect(page.locator("#found")).to_contain_text("press Find plans")
+    page.locator("#seek").click()
+    found(page)
+    expect(page.locator("#choices")).to_contain_text("the late print joins")
+    page.locator("#remove-late-1").click()
+    expect(after).to_have_count(0)
+    expect(page.locator("#choices")).not_to_contain_text("the late print joins")
+
+
 def test_a_search_can_be_stopped_and_the_page_is_never_frozen(visit: Visit) -> None:
     """The demo has many schedules to try: while they are, the page answers."""
     page = visit("tonight")

@@ -58,30 +58,34 @@ class Form {
     this.form.addEventListener("focusout", () => this.show());
     // the meaning of the field in hand, in one line for all
     this.form.dataset.group = "";
-    find("add-vessel").addEventListener("click", () => {
-      desk.ask({ do: "add", list: "vessels", at: desk.board.shape.vessels.length });
-    });
+    for (const list of ["late", "vessels"]) {
+      find(`add-${list}`).addEventListener("click", () => {
+        desk.ask({ do: "add", list, at: desk.board.shape[list].length });
+      });
+    }
     this.build();
   }
 
   build() {
     const focused = document.activeElement?.id;
-    const { groups, wishes, vessels } = this.desk.board.shape;
+    const { groups, wishes, ...lists } = this.desk.board.shape;
     find("wishes").replaceChildren(...wishes.map((field) => makeField(field, this.desk)));
     find("groups").replaceChildren(...groups.flatMap(({ label, fields }) => [
       make("h3", { textContent: label }),
       make("div", { className: "fields" }, ...fields.map((field) => makeField(field, this.desk))),
     ]));
-    find("vessels").replaceChildren(...vessels.map((vessel, i) => this.vessel(vessel, i + 1)));
+    for (const [list, items] of Object.entries(lists)) {
+      find(list).replaceChildren(...items.map((item, i) => this.item(list, item, i + 1)));
+    }
     this.show();
     if (focused && this.form.contains(document.getElementById(focused))) document.getElementById(focused).focus();
   }
 
-  vessel({ label, fields }, at) {
-    const remove = make("button", { type: "button", id: `remove-${at}`, textContent: "Remove" });
+  item(list, { label, fields }, at) {
+    const remove = make("button", { type: "button", id: `remove-${list}-${at}`, textContent: "Remove" });
     remove.setAttribute("aria-label", `Remove ${label}`);
-    remove.addEventListener("click", () => this.desk.ask({ do: "remove", list: "vessels", at }));
-    return make("div", { className: "vessel" },
+    remove.addEventListener("click", () => this.desk.ask({ do: "remove", list, at }));
+    return make("div", { className: `item ${list}` },
       make("div", { className: "top" }, make("b", { textContent: label }), remove),
       make("div", { className: "fields" }, ...fields.map((field) => makeField(field, this.desk))));
   }
