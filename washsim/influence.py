@@ -8,9 +8,8 @@ and others, Computer Physics Communications 181, 2010, as SciPy computes them).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
@@ -18,18 +17,18 @@ from washsim import unknowns
 from washsim.band import last_crossing, nodes_for, observe
 from washsim.engine.space import Array
 from washsim.errors import InputError
-from washsim.liquids import STIRRINGS
-from washsim.recipes import Bath, Drain, Running, Step
+from washsim.knobs import knobs
+from washsim.recipes import Bath, Running, Step
 from washsim.run import Run
 from washsim.scenario import Scenario
 from washsim.solve import ladder
 from washsim.timeline import Fill, Timeline
-from washsim.units import celsius, litre, minute, rounded
+from washsim.units import amount, gram, minute, rounded
 from washsim.unknowns import FIFTH, NOMINAL, Known, Sample
 
 OUTPUTS = 400
 """Times at which a drawn-out schedule is looked at."""
-BASE = 64
+BASE = 256
 """Points of the variance-based ranking before they are crossed; a power of two."""
 VERDICTS = (
     (0.05, "hardly matters here"),
@@ -67,20 +66,28 @@ class Influence:
     """As things stand, the effects with the strongest first, and each unknown's share.
 
     shares: label, share of the variance of the residual's logarithm that goes with it alone, and
-    with it in any company.
+    with it in any company. left_out: knobs that could not be turned so far, with that end.
+    end: s from the first sheet leaving the fixer to the end of the scenario's own steps;
+    goes_on: whether the last of them was taken to go on.
     """
 
     nominal: Outcome
+    end: float
+    goes_on: bool
     effects: tuple[Effect, ...]
+    left_out: tuple[str, ...]
     shares: tuple[tuple[str, float, float], ...]
 
 
 def influence(
-    scenario: Scenario, progress: Callable[[float], None] = lambda share: None
+    scenario: Scenario,
+    progress: Callable[[float], None] = lambda share: None,
+    system: str = "metric",
 ) -> Influence:
     """Try every unknown and every knob at both ends, and share out the doubt.
 
-    progress is called with the share done; what it raises ends the work.
+    progress is called with the share done; what it raises ends the work. system: units of the
+    words for the ends.
     """
     known = unknowns.unknowns(scenario)
     rungs = ladder(scenario.settings.nodes, scenario.sheet.material)
@@ -102,18 +109,33 @@ def influence(
         for i, one in enumerate(known)
     ]
     progress(0.3)
-    effects += _knobs(scenario, nodes)
+    turned, left_out = _turned(scenario, nodes, system)
+    effects += turned
     progress(0.5)
+    runs, washed = BASE * (len(known) + 2), 0
 
     def logarithm(z: Array) -> Array:
-        progress(0.6)
-        found = observe(scenario, unknowns.sample(known, z), _end, nodes)
+        nonlocal washed
+        begun, washed = washed, washed + len(z)
+
+        def tell(share: float) -> None:
+            progress(0.5 + 0.5 * (begun + share * len(z)) / runs)
+
+        found = observe(scenario, unknowns.sample(known, z), _end, nodes, tell)
         return np.log(np.maximum(found, 1e-12))
 
     shares = variance_shares(known, logarithm)
     progress(1.0)
     ranked = sorted(effects, key=lambda one: -swing(one, nominal))
-    return Influence(nominal=nominal, effects=tuple(ranked), shares=shares)
+    stages = scenario.timeline.stages
+    return Influence(
+        nominal=nominal,
+        end=stages[-1].stop - stages[1].start,
+        goes_on=drawn_out(scenario) != scenario,
+        effects=tuple(ranked),
+        left_out=left_out,
+        shares=shares,
+    )
 
 
 def variance_shares(
@@ -125,6 +147,8 @@ def variance_shares(
     """
     if not known:
         return ()
+    if len(known) == 1:
+        return ((known[0].label, 1.0, 1.0),)
     from scipy import stats  # slow to import, and a plain run needs none of it
 
     found = stats.sobol_indices(
@@ -144,29 +168,46 @@ def variance_shares(
 def swing(effect: Effect, nominal: Outcome) -> float:
     """Change of the minutes between the ends, over the minutes as things stand.
 
-    inf where the target is met at one end only; 0 where it is met nowhere.
+    inf where the target is met at one end only; where it is met at neither, change of what the
+    steps end with, over that as things stand.
     """
-    ends = [effect.at_low.seconds, effect.at_high.seconds]
-    met = [seconds for seconds in ends if seconds is not None]
-    if len(met) < len(ends):
-        return np.inf if met else 0.0
+    low, high = effect.at_low, effect.at_high
+    met = [one.seconds for one in (low, high) if one.seconds is not None]
+    if len(met) == 1:
+        return np.inf
+    if not met:
+        return abs(high.residual - low.residual) / nominal.residual
     return abs(met[1] - met[0]) / (nominal.seconds or max(met))
 
 
-def sentence(effect: Effect, nominal: Outcome) -> str:
+def sentence(effect: Effect, nominal: Outcome, system: str = "metric") -> str:
     """Whether it matters, with the numbers."""
+    low, high = (f"{words}, {told(at, system)}" for words, at in ends_of(effect))
+    return f"{effect.label[0].upper()}{effect.label[1:]} {verdict(effect, nominal)}: {low}; {high}."
+
+
+def verdict(effect: Effect, nominal: Outcome) -> str:
+    """Whether it matters, in a word or two."""
     size = swing(effect, nominal)
-    verdict = next(words for most, words in VERDICTS if size <= most)
-    return (
-        f"{effect.label.capitalize()} {verdict}: {effect.low} {_told(effect.at_low)}, "
-        f"{effect.high} {_told(effect.at_high)}."
-    )
+    return next(words for most, words in VERDICTS if size <= most)
 
 
-def _told(outcome: Outcome) -> str:
+def ends_of(effect: Effect) -> tuple[tuple[str, Outcome], tuple[str, Outcome]]:
+    """Both ends, in words and with what comes of them."""
+    return (effect.low, effect.at_low), (effect.high, effect.at_high)
+
+
+def told(outcome: Outcome, system: str = "metric") -> str:
+    """Minutes and water to the target, or what the steps end with instead."""
     if outcome.seconds is None or outcome.volume is None:
-        return "never under the target"
-    return f"{outcome.seconds / minute:.0f} min and {rounded(outcome.volume / litre)} L"
+        return f"not under the target, {rounded(outcome.residual / gram, 2)} g/m² at the end"
+    return f"{minutes(outcome.seconds)} min and {amount(outcome.volume, system)}"
+
+
+def minutes(seconds: float) -> str:
+    """Minutes as they are told: whole ones, but two digits of few."""
+    shown = seconds / minute
+    return rounded(shown, 2) if shown < 10 else f"{shown:.0f}"
 
 
 def _end(run: Run) -> Array:
@@ -176,97 +217,57 @@ def _end(run: Run) -> Array:
     return found
 
 
-def _knobs(scenario: Scenario, nodes: tuple[str, tuple[int, ...]]) -> list[Effect]:
-    found = []
-    for label, low, high, paths in knobs(scenario):
-        try:
-            ends = [
-                _outcomes(scenario.but(dict.fromkeys(paths, end)), NOMINAL, nodes)[0]
-                for end in (low[1], high[1])
-            ]
-        except InputError:
-            continue  # at an end this evening cannot be carried out
-        found.append(
-            Effect(
-                label=label,
-                unknown=False,
-                low=low[0],
-                high=high[0],
-                at_low=ends[0],
-                at_high=ends[1],
+def _turned(
+    scenario: Scenario, nodes: tuple[str, tuple[int, ...]], system: str
+) -> tuple[list[Effect], tuple[str, ...]]:
+    """The effects of the knobs; labels of those that could not be tried, and at which end."""
+    found, left_out = [], []
+    for knob in knobs(scenario, system):
+        ends = []
+        for end in (knob.low, knob.high):
+            try:
+                ends.append(_outcomes(scenario.but(end.changes), NOMINAL, nodes)[0])
+            except InputError:
+                # at this end the evening cannot be carried out
+                left_out.append(f"{knob.label} ({end.words})")
+                break
+        else:
+            found.append(
+                Effect(
+                    label=knob.label,
+                    unknown=False,
+                    low=knob.low.words,
+                    high=knob.high.words,
+                    at_low=ends[0],
+                    at_high=ends[1],
+                )
             )
-        )
-    return found
-
-
-End = tuple[str, Any]
-
-
-def knobs(scenario: Scenario) -> Iterator[tuple[str, End, End, tuple[str, ...]]]:
-    """(label, low end, high end, paths) of what the printer can turn, for the last wash water."""
-    fixing, sheet = scenario.fixing, scenario.sheet
-    halved, doubled = fixing.duration / 2, fixing.duration * 2
-    yield (
-        "fixing time",
-        (f"{halved:.0f} s", halved),
-        (f"{doubled:.0f} s", doubled),
-        ("fixing.duration",),
-    )
-    yield (
-        "temperature of the water",
-        ("7 °C", celsius(7)),
-        ("25 °C", celsius(25)),
-        ("water.temperature",),
-    )
-    few, many = max(1, sheet.count // 2), min(200, sheet.count * 2)
-    yield ("number of prints", (f"{few}", few), (f"{many}", many), ("sheet.count",))
-    yield ("draining", ("0 s", 0.0), ("30 s", 30.0), ("handling.drain",))
-    yield (
-        "kind of water",
-        ("demineralised", "demineralised"),
-        ("hard", "hard_tap"),
-        ("water.kind",),
-    )
-    last = _last_wash(scenario)
-    vessel = next(one for one in scenario.vessels if one.name == last.vessel)
-    path = f"vessels.{vessel.name}"
-    if vessel.film is None and vessel.stirring in STIRRINGS:
-        still, turned = ("lying still", "still_face_up"), ("face down", "still_face_down")
-        yield ("agitation", still, ("brisk", "brisk"), (f"{path}.stirring",))
-        yield ("density (face up or down, nothing moved)", still, turned, (f"{path}.stirring",))
-    half, double = vessel.volume / 2, vessel.volume * 2
-    yield (
-        "volume of a filling",
-        (f"{rounded(half / litre)} L", half),
-        (f"{rounded(double / litre)} L", double),
-        (f"{path}.volume",),
-    )
-    if isinstance(last, Running):
-        low, high = vessel.flow / 2, vessel.flow * 2
-        yield (
-            "flow",
-            (f"{rounded(low / litre * minute)} L/min", low),
-            (f"{rounded(high / litre * minute)} L/min", high),
-            (f"{path}.flow",),
-        )
-
-
-def _last_wash(scenario: Scenario) -> Any:
-    wet = [step for step in scenario.steps if not isinstance(step, Drain)]
-    if not wet:
-        raise InputError("steps: expected one in water")
-    return wet[-1]
+    return found, tuple(left_out)
 
 
 def drawn_out(scenario: Scenario) -> Scenario:
-    """The same with a last step that goes on: three times the fillings, or four times as long."""
+    """The same with a last step that goes on: three times the fillings, or four times as long.
+
+    Only a bath or a running wash goes on, at the warmth it ends with, and none of several batches:
+    the next would have to wait.
+    """
     *before, last = scenario.steps
-    longer: Step = last
-    if isinstance(last, Bath):
-        longer = replace(last, baths=min(60, 3 * last.baths), temperature_end=None)
-    elif isinstance(last, Running):
-        longer = replace(last, duration=min(3000 * minute, 4 * last.duration), temperature_end=None)
-    return replace(scenario, steps=(*before, longer))
+    if scenario.sheet.batches > 1 or not isinstance(last, Bath | Running):
+        return scenario
+    steps: tuple[Step, ...] = (_longer(last, 3, 4),)
+    if last.temperature_end is not None:
+        more = replace(last, temperature=last.temperature_end, temperature_end=None)
+        if isinstance(more, Running):
+            more = replace(more, begin="kept")
+        steps = (last, _longer(more, 2, 3))
+    return replace(scenario, steps=(*before, *steps))
+
+
+def _longer(step: Bath | Running, baths: int, duration: int) -> Step:
+    """So many times the fillings, or so many times as long."""
+    if isinstance(step, Bath):
+        return replace(step, baths=min(60, baths * step.baths))
+    return replace(step, duration=min(3000 * minute, duration * step.duration))
 
 
 def _outcomes(
@@ -276,7 +277,10 @@ def _outcomes(
     own, longer = scenario.timeline, drawn_out(scenario)
     timeline = longer.timeline
     start, end = own.stages[1].start, own.stages[-1].stop
-    times = np.union1d(np.linspace(start, timeline.stages[-1].stop, OUTPUTS), [end])
+    stop = timeline.stages[-1].stop
+    # closer together at first: a test strip in much water needs a minute
+    early = start + np.geomspace(1.0, stop - start, OUTPUTS // 4)
+    times = np.unique([*np.linspace(start, stop, OUTPUTS), *early[:-1], end])
 
     def see(run: Run) -> Array:
         # a sheet still to come has yet to pass the target

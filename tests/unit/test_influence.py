@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import math
 
@@ -92,12 +93,105 @@ def test_words_follow_the_minutes() -> None:
         )
         return sentence(effect, outcome(40))
 
-    assert told(40, 41).startswith("Flow hardly matters here: a 40 min and 4 L, b 41 min")
+    assert told(40, 41).startswith("Flow hardly matters here: a, 40 min and 4 L; b, 41 min")
     assert told(40, 45).startswith("Flow matters a little here")
     assert told(40, 60).startswith("Flow matters here")
     assert told(40, 90).startswith("Flow matters much here")
-    assert "matters much here: a 40 min and 4 L, b never under the target" in told(40, None)
-    assert told(None, None).startswith("Flow hardly matters here: a never")
+    assert "matters much here: a, 40 min and 4 L; b, not under the target, 0.01 g" in told(40, None)
+
+
+def test_where_the_target_is_met_nowhere_what_is_left_decides() -> None:
+    """A quarter of an hour at 7 or 25 C is far too little, and not the same: it is no answer that
+    the temperature hardly matters because minutes to the target cannot be told."""
+    short = files.example("demo").but({"steps.1.baths": 1, "steps.1.duration": 60.0})
+    found = influence(short)
+    assert found.nominal.seconds is None
+    effect = named(found, "temperature of the water")
+    cold, warm = (solve(short.but({"water.temperature": at + 273.15})) for at in (7, 25))
+    apart = (cold.worst_residual - warm.worst_residual) / solve(short).worst_residual
+    assert swing(effect, found.nominal) == pytest.approx(apart, rel=0.1)
+    words = sentence(effect, found.nominal)
+    assert "7 °C, not under the target" in words
+    assert "g/m² at the end" in words
+
+
+def test_batches_are_taken_as_they_are() -> None:
+    """Were the last filling of each batch to go on, the second would wait for water it does not
+    need: the answer is when its slowest print passes in the steps as written."""
+    scenario = files.example("two_batches")
+    result = solve(scenario)
+    left = result.run.left_fixer
+    passed = max(at + seconds for at, seconds in zip(left, result.seconds_to_target, strict=True))
+    found = influence(scenario)
+    assert not found.goes_on
+    assert found.nominal.seconds == pytest.approx(passed - min(left), rel=0.01)
+    assert found.nominal.volume == pytest.approx(8 * 4e-3)
+    assert found.nominal.seconds < found.end
+
+
+@pytest.mark.parametrize(("name", "near"), [("strip", 0.05), ("resin_coated", 0.02)])
+def test_a_quick_wash_is_told_to_the_second(name: str, near: float) -> None:
+    """Outputs spread over hours would find any print clean after the first of them."""
+    scenario = files.example(name)
+    told = solve(scenario.but({"settings.outputs": 5000}))
+    assert told.minutes_to_target < 3
+    nominal = influence(scenario).nominal
+    assert nominal.seconds / MINUTE == pytest.approx(told.minutes_to_target, rel=near)
+
+
+def test_one_unknown_has_all_the_doubt_and_none_shares_nothing() -> None:
+    assert [(a, t) for _, a, t in influence(files.example("slab")).shares] == [(1.0, 1.0)]
+    assert influence(files.example("batch")).shares == ()
+
+
+def test_a_step_with_its_own_water_is_turned_as_well(found) -> None:
+    own = {"steps.1.temperature": 293.15, "steps.1.water": "soft_tap"}
+    same = influence(files.example("demo").but(own))
+    for label in ("temperature of the water", "kind of water"):
+        mine, theirs = named(same, label), named(found, label)
+        for a, b in ((mine.at_low, theirs.at_low), (mine.at_high, theirs.at_high)):
+            assert a.seconds == pytest.approx(b.seconds, rel=1e-6)
+
+
+def test_in_still_water_agitation_and_density_are_asked_as_well() -> None:
+    scenario = files.example("still")
+    found = influence(scenario)
+    tray = scenario.vessels[0]
+    for label, low, high in (
+        ("agitation", {}, {"stirring": "brisk"}),
+        ("density (face up or down, nothing moved)", {"lying": "floor"}, {"lying": "face_down"}),
+    ):
+        effect = named(found, label)
+        for outcome, changes in ((effect.at_low, low), (effect.at_high, high)):
+            one = scenario.but({"vessels.tray": dataclasses.replace(tray, **changes)})
+            longer = solve(drawn_out(one))
+            # currents bend the law: a hundredth for the steps as well
+            assert outcome.seconds / MINUTE == pytest.approx(longer.minutes_to_target, rel=0.02)
+
+
+def test_what_goes_on_stays_as_warm_as_it_ended() -> None:
+    cooling = files.example("demo").but(
+        {"steps.1.temperature": 298.15, "steps.1.temperature_end": 285.15}
+    )
+    first, second = drawn_out(cooling).steps
+    assert first == cooling.steps[0]
+    assert (second.temperature, second.temperature_end, second.baths) == (285.15, None, 12)
+    assert len(influence(cooling).effects) > 0
+
+
+def test_a_knob_that_cannot_be_turned_so_far_is_named() -> None:
+    big = files.example("demo").but({"vessels.tray.volume": 1.5})
+    found = influence(big)
+    assert found.left_out == ("volume of a filling (3000 L)",)
+
+
+def test_ends_are_told_in_the_units_of_people(capsys) -> None:
+    assert cli.main(["influence", "--units", "us"]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert "44.6 °F" in out
+    # 4 L fillings; 1 gal is 3.785411784 L
+    assert "0.528 gal" in out
+    assert "2.11 gal" in out
 
 
 def test_shares_of_a_product_are_those_of_its_factors() -> None:
