@@ -97,10 +97,12 @@ SWEEPS = """## Large sweeps
 `washsim.sweep` washes every combination of some values (papers, waters, schedules) with many draws
 each and keeps the table as Parquet, in parts. A sweep that was stopped goes on where it was. It
 wants the extra `washsim[sweep]`; a cluster is a dask scheduler's address or a number of workers,
-and without one everything is computed here, to the same table.
+and without one everything is computed here, to the same table. What the printer would call one
+thing, such as a whole schedule, takes a name in the table.
 
 ```python
-from washsim import files, sweep
+from washsim import files, recipes, sweep
+from washsim.units import minute
 
 evening = sweep.Sweep(
     base=files.example("demo"),
@@ -108,7 +110,16 @@ evening = sweep.Sweep(
 )
 folder = sweep.run(evening, "my_sweep")
 print(sweep.table(folder).num_rows)  # 6 combinations of 256 draws
+
+schedules = {
+    "six changes": evening.base.steps,
+    "four, twice as long": (recipes.Bath(vessel="tray", baths=4, duration=20 * minute),),
+}
+evening = sweep.Sweep(base=evening.base, axes={"steps": schedules, "sheet.count": (7, 14)})
 ```
+
+Values are SI, at paths as `Scenario.but` takes them. Where the program's numbers have changed since
+a sweep was begun, begin it in another folder.
 """
 
 

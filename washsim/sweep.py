@@ -8,11 +8,12 @@ a cluster through dask.distributed; the table is the same.
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import cached_property
 from importlib import import_module
-from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -34,36 +35,89 @@ SEED = 1
 class Sweep:
     """A base scenario and, by path as `Scenario.but` takes it, the values (SI) to combine.
 
-    draws of what is unmeasured for each combination, a power of two; per_part combinations go
-    into one file.
+    Values are numbers, words or None; anything larger, such as whole `steps`, comes as a mapping
+    from a name to the value, and the name stands in the table. draws of what is unmeasured for
+    each combination, a power of two; per_part combinations go into one file. InputError where
+    these are not so.
     """
 
     base: Scenario
-    axes: Mapping[str, Sequence[Any]]
+    axes: Mapping[str, Sequence[Any] | Mapping[str, Any]]
     draws: int = 256
     per_part: int = 16
 
-    @property
-    def combinations(self) -> list[dict[str, Any]]:
-        """Every combination, the last axis changing fastest."""
-        return [
-            dict(zip(self.axes, values, strict=True)) for values in product(*self.axes.values())
-        ]
+    def __post_init__(self) -> None:
+        if not isinstance(self.draws, int) or self.draws < 1 or self.draws.bit_count() != 1:
+            raise InputError(f"draws: expected a power of two such as 256, got {self.draws!r}")
+        if not isinstance(self.per_part, int) or self.per_part < 1:
+            raise InputError(f"per_part: expected a whole number from 1, got {self.per_part!r}")
+        for path, values in self.axes.items():
+            if isinstance(values, str) or not len(values):
+                raise InputError(f"{path}: expected a list of values, got {values!r}")
+            _named(path, values)
+
+    @cached_property
+    def named(self) -> dict[str, dict[Any, Any]]:
+        """Of each axis, what stands in the table -> the value."""
+        return {path: _named(path, values) for path, values in self.axes.items()}
 
     @property
-    def parts(self) -> list[range]:
-        """Numbers of the combinations of each part."""
-        count = len(self.combinations)
-        return [range(i, min(i + self.per_part, count)) for i in range(0, count, self.per_part)]
+    def count(self) -> int:
+        """How many combinations there are."""
+        return math.prod(len(values) for values in self.named.values())
+
+    def combination(self, number: int) -> tuple[dict[str, Any], dict[str, Any]]:
+        """Of one combination, from 0, what stands in the table and what `but` takes, by path.
+
+        The last axis changes fastest.
+        """
+        names, values = {}, {}
+        for path, axis in reversed(self.named.items()):
+            number, place = divmod(number, len(axis))
+            names[path], values[path] = list(axis.items())[place]
+        order = list(self.axes)
+        return {path: names[path] for path in order}, {path: values[path] for path in order}
+
+    @property
+    def parts(self) -> int:
+        """How many parts there are."""
+        return -(-self.count // self.per_part)
+
+    def within(self, part: int) -> range:
+        """Numbers of the combinations of a part."""
+        start = part * self.per_part
+        return range(start, min(start + self.per_part, self.count))
 
     def described(self) -> dict[str, Any]:
         """What decides the table, as JSON."""
         return {
             "base": files.dumps(self.base),
-            "axes": {path: list(values) for path, values in self.axes.items()},
+            "axes": {
+                path: [name if name is value else [name, repr(value)] for name, value in x.items()]
+                for path, x in self.named.items()
+            },
             "draws": self.draws,
             "per_part": self.per_part,
         }
+
+
+def _named(path: str, values: Sequence[Any] | Mapping[str, Any]) -> dict[Any, Any]:
+    """What stands in the table -> the value; numpy's numbers as Python's own, whole ones as
+    floats where others of the axis are."""
+    if isinstance(values, Mapping):
+        return dict(values)
+    plain = [one.item() if isinstance(one, np.generic) else one for one in values]
+    for one in plain:
+        if not isinstance(one, str | int | float | None):
+            raise InputError(
+                f"{path}: expected numbers or words, or a mapping from a name to each value, "
+                f"got {type(one).__name__}"
+            )
+    if any(isinstance(one, float) for one in plain):
+        plain = [float(one) if isinstance(one, int) else one for one in plain]
+    if len(set(plain)) < len(plain):
+        raise InputError(f"{path}: expected each value once")
+    return {one: one for one in plain}
 
 
 def run(
@@ -80,20 +134,22 @@ def run(
     another sweep.
     """
     parquet = _needed("pyarrow.parquet")
-    for combination in sweep.combinations:
+    if not isinstance(cluster, str | None) and (not isinstance(cluster, int) or cluster < 1):
+        raise InputError(f"cluster: expected an address or a number from 1, got {cluster!r}")
+    for number in range(sweep.count):
         # what cannot be carried out is told before anything is computed
-        _ = sweep.base.but(combination).timeline
+        _ = sweep.base.but(sweep.combination(number)[1]).timeline
     folder = Path(folder)
     _claim(sweep, folder)
-    missing = [i for i in range(len(sweep.parts)) if not _file(folder, i).exists()]
-    done = len(sweep.parts) - len(missing)
+    missing = [i for i in range(sweep.parts) if not _file(folder, i).exists()]
+    done = sweep.parts - len(missing)
     with _computed(sweep, missing, cluster) as parts:
         for number, table in parts:
             draft = _file(folder, number).with_suffix(".part")
             parquet.write_table(table, draft)
             draft.replace(_file(folder, number))
             done += 1
-            progress(done / len(sweep.parts))
+            progress(done / sweep.parts)
     return folder
 
 
@@ -107,23 +163,32 @@ def table(folder: str | Path) -> Any:
     found = sorted(Path(folder).glob("part-*.parquet"))
     if not found:
         raise InputError(f"{folder}: expected parts of a sweep, found none")
-    return arrow.concat_tables([parquet.read_table(path) for path in found])
+    tables = []
+    for path in found:
+        try:
+            tables.append(parquet.read_table(path))
+        except (OSError, arrow.ArrowInvalid):
+            raise InputError(
+                f"{path}: expected a part of a sweep; delete it and run the sweep again"
+            ) from None
+    # an axis may have no value at all in one part
+    return arrow.concat_tables(tables, promote_options="default")
 
 
 def part(sweep: Sweep, number: int) -> Any:
     """The pyarrow table of one part."""
     arrow = _needed("pyarrow")
-    combinations = sweep.combinations
     columns: dict[str, list[Any]] = {}
-    for i in sweep.parts[number]:
-        for name, values in _rows(sweep, i, combinations[i]).items():
+    for i in sweep.within(number):
+        for name, values in _rows(sweep, i).items():
             columns.setdefault(name, []).extend(values)
     return arrow.table(columns)
 
 
-def _rows(sweep: Sweep, number: int, combination: dict[str, Any]) -> dict[str, list[Any]]:
+def _rows(sweep: Sweep, number: int) -> dict[str, list[Any]]:
     """One combination's rows, one a draw."""
-    scenario = sweep.base.but(combination)
+    names, values = sweep.combination(number)
+    scenario = sweep.base.but(values)
     sample = unknowns.draw(scenario, sweep.draws, SEED)
     rungs = ladder(scenario.settings.nodes, scenario.sheet.material, rough=True)
     nodes, _ = nodes_for(scenario, sample, rungs)
@@ -134,7 +199,7 @@ def _rows(sweep: Sweep, number: int, combination: dict[str, Any]) -> dict[str, l
     return {
         "combination": [number] * count,
         "draw": list(range(count)),
-        **{path: [value] * count for path, value in combination.items()},
+        **{path: [name] * count for path, name in names.items()},
         "worst_g_m2": list(np.maximum(worst, 0.0) / gram),
         "litres": [water / litre] * count,
         "minutes": [timeline.end / 60] * count,
@@ -151,7 +216,10 @@ def _computed(
         return
     distributed = _needed("distributed")
     if isinstance(cluster, str):
-        client = distributed.Client(cluster)
+        try:
+            client = distributed.Client(cluster)
+        except (OSError, ValueError) as error:
+            raise InputError(f"cluster: no scheduler at {cluster!r} ({error})") from None
     else:
         client = distributed.Client(n_workers=cluster, threads_per_worker=1, dashboard_address=None)
     with client:
@@ -165,7 +233,7 @@ def _claim(sweep: Sweep, folder: Path) -> None:
     manifest = folder / MANIFEST
     try:
         if manifest.exists():
-            if manifest.read_text(encoding="utf-8") != text:
+            if manifest.read_text(encoding="utf-8", errors="replace") != text:
                 raise InputError(f"{folder}: holds another sweep; choose another folder")
             return
         folder.mkdir(parents=True, exist_ok=True)

@@ -13,6 +13,7 @@ import pytest
 from washsim import files, unknowns
 from washsim.band import solve_band
 from washsim.errors import InputError
+from washsim.recipes import Bath
 from washsim.sweep import Sweep, run, table
 
 pytest.importorskip("pyarrow")
@@ -111,3 +112,75 @@ def test_what_cannot_be_carried_out_is_told_before_anything_is_computed(tmp_path
     assert not (tmp_path / "none").exists()
     with pytest.raises(InputError, match="expected parts of a sweep, found none"):
         table(tmp_path)
+
+
+def test_whole_schedules_are_an_axis_under_names_of_their_own(tmp_path) -> None:
+    few, many = (Bath(vessel="tray", baths=n, duration=600.0) for n in (3, 6))
+    axes = {"steps": {"three baths": (few,), "six baths": (many,)}, "sheet.count": (7, 14)}
+    found = table(run(Sweep(base=SMALL.base, axes=axes, draws=2), tmp_path))
+    assert found.column("steps").to_pylist() == ["three baths"] * 4 + ["six baths"] * 4
+    assert found.column("sheet.count").to_pylist() == [7, 7, 14, 14] * 2
+    # three or six fillings of 4 L, whatever number of sheets
+    assert found.column("litres").to_pylist() == [12.0] * 4 + [24.0] * 4
+    with pytest.raises(InputError, match="steps: expected numbers or words, or a mapping"):
+        Sweep(base=SMALL.base, axes={"steps": ((few,), (many,))})
+
+
+def test_an_axis_may_mix_nothing_and_numbers_of_any_sort(tmp_path) -> None:
+    axes = {
+        "water.tap_temperature": (None, 283, np.float64(285.5)),
+        "steps.1.baths": np.arange(1, 3),
+    }
+    found = table(run(Sweep(base=SMALL.base, axes=axes, draws=1, per_part=1), tmp_path))
+    assert found.column("water.tap_temperature").to_pylist() == [None, None, 283, 283, 285.5, 285.5]
+    assert found.column("steps.1.baths").to_pylist() == [1, 2] * 3
+
+
+@pytest.mark.parametrize(
+    ("wrong", "words"),
+    [
+        ({"draws": 0}, "draws: expected a power of two such as 256, got 0"),
+        ({"draws": 3}, "draws: expected a power of two"),
+        ({"draws": 2.5}, "draws: expected a power of two"),
+        ({"per_part": 0}, "per_part: expected a whole number from 1, got 0"),
+        ({"axes": {"steps.1.baths": ()}}, "steps.1.baths: expected a list of values"),
+        ({"axes": {"water.kind": "soft_tap"}}, "water.kind: expected a list of values"),
+        ({"axes": {"steps.1.baths": (1, 1)}}, "steps.1.baths: expected each value once"),
+    ],
+)
+def test_a_sweep_that_makes_no_sense_is_refused_in_a_sentence(wrong, words) -> None:
+    with pytest.raises(InputError, match=words):
+        Sweep(**({"base": SMALL.base, "axes": AXES} | wrong))
+
+
+@pytest.mark.parametrize("workers", [0, -1, 1.5])
+def test_workers_are_counted_from_one(tmp_path, workers) -> None:
+    with pytest.raises(InputError, match="cluster: expected an address or a number from 1"):
+        run(SMALL, tmp_path, cluster=workers)
+
+
+def test_a_part_that_cannot_be_read_is_named(tmp_path) -> None:
+    tiny = Sweep(base=SMALL.base, axes={"steps.1.baths": (1, 2)}, draws=1, per_part=1)
+    run(tiny, tmp_path)
+    broken = tmp_path / "part-000001.parquet"
+    broken.write_bytes(b"")
+    with pytest.raises(InputError, match=r"part-000001\.parquet: expected a part of a sweep"):
+        table(tmp_path)
+    broken.unlink()
+    assert table(run(tiny, tmp_path)).num_rows == 2
+
+
+def test_a_combination_is_found_by_its_number_alone() -> None:
+    """As counting goes with digits of the axes' lengths; 1e12 combinations are never listed."""
+    wide = Sweep(
+        base=SMALL.base,
+        axes={
+            "water.temperature": np.linspace(280, 290, 10**4),
+            "fixing.duration": np.linspace(30, 60, 10**4),
+            "handling.drain": np.linspace(0, 30, 10**4),
+        },
+    )
+    assert wide.count == 10**12
+    _, values = wide.combination(3 * 10**8 + 5 * 10**4 + 7)
+    axes = (np.linspace(280, 290, 10**4)[3], np.linspace(30, 60, 10**4)[5])
+    assert tuple(values.values()) == (*axes, np.linspace(0, 30, 10**4)[7])
