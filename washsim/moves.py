@@ -41,11 +41,13 @@ class Move:
     liquid: str = ""
     """What is poured, if not the scenario's own water."""
     temperature: float | None = None
-    """K of what is poured, where it is not the wash water's."""
+    """K of what is poured, where not all of it is the wash water's."""
     occupied: bool = False
     """Whether sheets stay in a vessel while it is dumped."""
     kept: bool = False
     """Whether sheets go into water that the batch before has just left."""
+    meanwhile: bool = False
+    """Whether a vessel is dumped while sheets hang over it that go back into it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,10 +74,19 @@ def moves(scenario: Scenario, timeline: Timeline | None = None) -> tuple[Move, .
 
 
 def _keeping(same: list[Move]) -> list[Move]:
-    """Moves of one moment; those into water that sheets leave for good just then say so."""
-    left = {one.source for one in same if one.kind == "out"}
-    left -= {one.target for one in same if one.kind == "renew"}
-    return [replace(one, kept=one.kind == "carry" and one.target in left) for one in same]
+    """Moves of one moment; those into water that sheets leave for good just then say so, and
+    changes of water while its sheets hang."""
+    renewed = {one.target for one in same if one.kind == "renew"}
+    left = {one.source for one in same if one.kind == "out"} - renewed
+    hung = {one.target for one in same if one.kind == "carry" and one.source == one.target}
+    return [
+        replace(
+            one,
+            kept=one.kind == "carry" and one.target in left,
+            meanwhile=one.kind == "renew" and one.target in hung,
+        )
+        for one in same
+    ]
 
 
 def letters(timeline: Timeline) -> tuple[str, ...]:
@@ -181,7 +192,12 @@ def _filling(scenario: Scenario, timeline: Timeline, fill: Fill, kind: str) -> M
         if isinstance(one, Flow) and one.vessel == fill.vessel and one.at <= fill.at
     ][-1]
     water = f"{set_so.water.replace('_', ' ')} water" if set_so.water else ""
-    usual = abs(set_so.temperature - scenario.water.temperature) < 0.5
+    # where one filling is warmer than the others, each says how warm it is
+    alike = all(
+        abs(one.temperature - scenario.water.temperature) < 0.5
+        for one in timeline.events
+        if isinstance(one, Flow) and one.step > 0
+    )
     return Move(
         at=fill.at,
         kind=kind,
@@ -189,7 +205,7 @@ def _filling(scenario: Scenario, timeline: Timeline, fill: Fill, kind: str) -> M
         target=fill.vessel,
         volume=fill.volume,
         liquid="2 % sulfite" if stage.label == "aid" else water,
-        temperature=None if usual else set_so.temperature,
+        temperature=None if alike else set_so.temperature,
         occupied=_occupied(timeline, fill.vessel, fill.at),
     )
 
@@ -230,8 +246,9 @@ def _in_turn(same: list[Move]) -> list[Move]:
     """Moves of one moment in the order hands do them.
 
     The tap is closed first and opened last. A sheet goes into a tray once the one that lay there
-    has left it, and once the tray is renewed if it is; else the lowest number goes first. Where
-    trays are swapped in a ring, somebody must begin: again the lowest number.
+    has left it, and once the tray is renewed if it is; else the lowest number goes first. Sheets
+    that go back are lifted before their tray is dumped. Where trays are swapped in a ring,
+    somebody must begin: again the lowest number.
     """
     shut = [one for one in same if one.kind == "close"]
     opened = [one for one in same if one.kind == "open"]
@@ -249,8 +266,13 @@ def _before(one: Move, other: Move) -> bool:
     """Whether a move must be done before another of the same moment."""
     if one is other or other.target is None:
         return False
+    back = one.source is not None and one.source == one.target
+    if other.kind == "renew":
+        # sheets that go back are lifted out before it is dumped
+        return back and one.target == other.target
     if one.kind == "renew":
-        return bool(other.sheets) and other.target == one.target
+        into = bool(other.sheets) and other.target == one.target
+        return into and other.source != other.target
     # a sheet that goes back into its own tray is in nobody's way
     leaves = one.source == other.target and one.target != one.source
     return leaves and other.source != other.target

@@ -77,6 +77,7 @@ def say(
         case "close":
             return f"Close the tap on {target}"
     stay = ", sheets stay in" if move.occupied else ""
+    stay = ", while they hang" if move.meanwhile else stay
     return f"Dump {target}, refill {poured(move, units)}{stay}"
 
 

@@ -127,9 +127,9 @@ class Writer:
     def move(self, coming: Coming, basin: int, lifted: bool = False) -> float:
         """Carry a lot to a basin unless it lies there already; when it arrives, s.
 
-        lifted: even then, out of the basin and back into it.
+        lifted: even then, out of the basin and back into it, as after hanging in the air.
         """
-        if coming.inside == basin and not lifted:
+        if coming.inside == basin and not (lifted or coming.hung):
             return coming.ready
         arrival = coming.ready
         if coming.inside is not None:

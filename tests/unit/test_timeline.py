@@ -266,6 +266,20 @@ def test_a_drain_replaces_the_usual_draining():
     ]
 
 
+def test_a_drain_between_two_baths_of_one_tray_lifts_the_sheets():
+    """They hang for two minutes and go back: less of the old water is carried into the new."""
+    found = evening(
+        "bath tray duration_min = 10", "drain - duration_s = 120", "bath tray duration_min = 5"
+    )
+    begin = FIX + DRAIN
+    hung, back = begin + 600, begin + 600 + 120
+    assert times(of(found, Place)) == [0, begin, back]
+    assert times(of(found, Lift)) == [FIX, hung, back + 300]
+    assert times(of(found, Dump)) == [hung]
+    films = [film_after_drain(DRAIN), film_after_drain(120), film_after_drain(DRAIN)]
+    assert [one.film for one in of(found, Lift)] == pytest.approx(films)
+
+
 def test_drains_in_a_row_add_up():
     found = evening(
         "drain - duration_s = 30", "drain - duration_s = 20", "bath tray duration_min = 9"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 
@@ -10,6 +12,7 @@ from tests.unit.schedules import some
 from washsim import __main__ as cli
 from washsim import files, moves, wall_page
 from washsim.errors import InputError
+from washsim.recipes import Drain
 from washsim.wall_sheet import MARK, Grid, Line, Table, wall_sheet
 from washsim.wording import Style, duration, names, start_of
 
@@ -205,6 +208,19 @@ def test_the_text_holds_every_clock_time(name):
         for row in rows_of(block):
             clock = row[1] if isinstance(block, Grid) else row[0]
             assert clock in told
+
+
+def test_sheets_that_hang_are_out_of_the_tray_before_it_is_dumped():
+    demo = files.example("demo")
+    bath = replace(demo.steps[0], baths=2)
+    warm = replace(bath, temperature=298.15)
+    hung = replace(demo, steps=(warm, Drain(duration=120.0), bath))
+    told = wall_page.text(wall_sheet(hung, SEVEN))
+    lift = "Lift sheets 1–14 from A, drain 2 min, back into A"
+    # where one filling is warm, the others say how warm they are
+    assert told.index(lift) < told.index("DUMP A, refill 4 L at 20 °C, while they hang")
+    assert "refill 4 L at 25 °C, sheets stay in" in told
+    assert "refill 4 L at 20 °C, sheets stay in" in told
 
 
 def test_us_units_and_warm_water():
