@@ -36,6 +36,9 @@ from washsim.units import SYSTEMS
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; 0 done, 2 bad input (one sentence on stderr)."""
     given = _parser().parse_args(arguments)
+    if sys.stdout is None:  # closed by who started this
+        print("washsim: cannot write the output (there is no stdout)", file=sys.stderr)
+        return 2
     if isinstance(sys.stdout, io.TextIOWrapper):
         # not every terminal has a superscript two
         sys.stdout.reconfigure(errors="replace")
@@ -77,7 +80,11 @@ def _parser() -> argparse.ArgumentParser:
     sheet.add_argument("--paper", choices=tuple(wall_page.PAPERS), default="a4", help="to print on")
     sheet.add_argument("--units", choices=SYSTEMS, default="metric", help="of water and warmth")
     sheet.add_argument("--text", action="store_true", help="plain text instead of HTML to print")
-    sheet.add_argument("--to", metavar="FILE", help="where; '-' for stdout, else FILE.html here")
+    sheet.add_argument(
+        "--to",
+        metavar="FILE",
+        help="where; '-' for stdout, else NAME.html here (with --text: stdout)",
+    )
     sheet.set_defaults(run=_sheet)
     plan_command.add_command(commands)
     influence_command.add_command(commands)
@@ -107,8 +114,13 @@ def _sheet(given: argparse.Namespace) -> int:
     scenario = asked_for(given.file)
     with place(given.file or DEMO):
         sheet = wall_sheet.wall_sheet(scenario, style)
+    if given.to == "":
+        raise InputError("--to: expected a file name or '-', got nothing")
     if given.text:
-        write(given.to or "-", lambda stream: stream.write(wall_page.text(sheet)))
+        path = given.to or "-"
+        write(path, lambda stream: stream.write(wall_page.text(sheet)))
+        if path != "-":
+            print(f"wrote {path}")
         return 0
     path = given.to or f"{Path(given.file or DEMO).stem}.html"
     if given.to is None and Path(path).exists():

@@ -413,3 +413,13 @@ def test_a_wash_that_meets_no_water_is_told(capsys, tmp_path):
     found = strict(out)
     assert found["litres_total"] == 0
     assert found["meets_target"] is False
+
+
+@pytest.mark.parametrize("arguments", [["sheet", "--text"], ["example"]])
+def test_a_stdout_that_is_closed_is_one_sentence(arguments) -> None:
+    command = [sys.executable, "-m", "washsim", *arguments]
+    found = subprocess.run(
+        ["sh", "-c", 'exec "$@" >&-', "sh", *command], capture_output=True, text=True, check=False
+    )
+    assert found.returncode == 2
+    assert found.stderr == "washsim: cannot write the output (there is no stdout)\n"

@@ -260,3 +260,16 @@ def test_the_command_writes_and_tells(tmp_path, monkeypatch, capsys):
     assert "start: expected a time" in capsys.readouterr().err
     assert cli.main(["sheet", "--text", "--start", "7:00 pm", "--clock", "12"]) == 0
     assert "7:11 pm  DUMP A, refill 4 L, sheets stay in" in capsys.readouterr().out
+
+
+def test_text_goes_to_a_file_that_is_named_and_to_no_file_without_a_name(
+    tmp_path, monkeypatch, capsys
+):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "demo.html").write_text("mine", encoding="utf-8")
+    assert cli.main(["sheet", "--to", ""]) == 2
+    assert "--to: expected a file name" in capsys.readouterr().err
+    assert (tmp_path / "demo.html").read_text(encoding="utf-8") == "mine"
+    assert cli.main(["sheet", "--text", "--to", "wall.txt"]) == 0
+    assert capsys.readouterr().out == "wrote wall.txt\n"
+    assert "DUMP A" in (tmp_path / "wall.txt").read_text(encoding="utf-8")
