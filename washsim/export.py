@@ -42,7 +42,8 @@ KEYS = {
     "heat_kwh": "heat to warm that water from the tap's temperature, kWh",
     "clearing_s": "time the emulsion is estimated to need to clear in the last fixing bath, s",
     "fixing_over_clearing": "fixing time over that; twice is customary",
-    "silver_g": "dissolved silver carried into all wash water, g",
+    "silver_g": "dissolved silver carried into all wash water, g; 0 where nobody said what "
+    "the fixer holds",
     "silver_first_water_mg_l": "silver in the first water that leaves, mg/L",
     "band": "what draws from the bands of the unmeasured numbers come to; null if not asked for. "
     "draws: how many; chance that the worst sheet meets the target; chance_error, its standard "

@@ -6,11 +6,12 @@ from dataclasses import dataclass, replace
 
 from washsim import files, tables
 from washsim.errors import InputError
-from washsim.fields import Quantity, check_number
+from washsim.fields import Quantity, check_number, default_of
 from washsim.recipes import Running
 from washsim.result import Result
 from washsim.scenario import Scenario
 from washsim.units import UNITS, gram, litre, litre_per_minute, minute, rounded
+from washsim.vessels import Water
 from washsim.wording import amount
 
 EVENINGS = Quantity(UNITS[""], 1, 366, "evenings like this one in a year", whole=True)
@@ -42,6 +43,10 @@ class RunningHour:
     """The same batch in running water instead: litres, money and heat alone, nothing is solved."""
 
     vessel: str
+    own: bool
+    """Whether the vessel is the printer's; else the catalogue's."""
+    volume: float
+    """m3 it holds."""
     flow: float
     """m3/s."""
     batches: int
@@ -68,6 +73,10 @@ class Ledger:
     """kg of silver in it."""
     first_flows: bool
     """Whether that water runs through a washer, so that nobody can collect it."""
+    silver_known: bool
+    """Whether anybody said what the fixer holds; else it counts as fresh, without any."""
+    tap_known: bool
+    """Whether anybody said how warm the tap is, or the water is no warmer than usual."""
     running: RunningHour
 
     @property
@@ -90,7 +99,8 @@ def ledger(result: Result, evenings: int | None = None, flow: float | None = Non
         silver=result.silver_to_drain(),
     )
     first = result.first_water
-    steps = result.scenario.steps
+    steps, fixing, water = result.scenario.steps, result.scenario.fixing, result.scenario.water
+    warmest = max(max(pair) for pair in result.scenario.temperatures)
     return Ledger(
         evening=evening,
         per_print=evening.times(1 / result.sheets),
@@ -100,6 +110,8 @@ def ledger(result: Result, evenings: int | None = None, flow: float | None = Non
         first_water=first.volume if first else 0.0,
         first_silver=result.silver_per_fixer * first.amount if first else 0.0,
         first_flows=first is not None and isinstance(steps[first.step - 1], Running),
+        silver_known=fixing.silver is not None or fixing.sheets_per_litre > 0,
+        tap_known=water.tap_temperature is not None or warmest <= default_of(Water, "temperature"),
         running=_running_hour(result.scenario, flow),
     )
 
@@ -128,9 +140,12 @@ def _running_hour(scenario: Scenario, flow: float | None) -> RunningHour:
     volume, water = instead.timeline.volume(1), instead.water
     heat = water.heating(volume, water.temperature)
     batches = instead.sheet.batches
+    vessel = instead.vessels[0]
     return RunningHour(
-        vessel=instead.vessels[0].name,
-        flow=instead.vessels[0].flow,
+        vessel=vessel.name,
+        own=any(one.name == vessel.name and one.flow > 0 for one in scenario.vessels),
+        volume=vessel.volume,
+        flow=vessel.flow,
         batches=batches,
         seconds=sum(one.stop - one.start for one in instead.timeline.stages[1:]) / batches,
         water=volume,
@@ -142,7 +157,8 @@ def _running_hour(scenario: Scenario, flow: float | None) -> RunningHour:
 def sentence(found: Ledger, units: str = "metric") -> str:
     """The evening's water beside an hour of running water, in words."""
     hour = found.running
-    washer = f"in {hour.vessel!r} at {amount(hour.flow, 'l_min', units)}"
+    where = repr(hour.vessel) if hour.own else f"a slot washer of {amount(hour.volume, 'l', units)}"
+    washer = f"in {where} at {amount(hour.flow, 'l_min', units)}"
     if hour.seconds > tables.datum("limits.fibre_hour").si + 0.5 * minute:
         # the tap runs from the first print on
         last = "the last print of each batch" if hour.batches > 1 else "the last print"
@@ -156,6 +172,22 @@ def sentence(found: Ledger, units: str = "metric") -> str:
         return f"{tap}: as much as this evening."
     more = "more" if saved > 0 else "less"
     return f"{tap}: {amount(abs(saved), 'l', units)} {more} than this."
+
+
+def uncounted(found: Ledger) -> list[str]:
+    """What counts as nothing only because nobody spoke of it, a sentence each."""
+    sentences = []
+    if not found.tap_known:
+        sentences.append(
+            "No heat is counted, for nobody said how warm the water leaves the cold tap "
+            "(tap_temperature_c)."
+        )
+    if not found.silver_known:
+        sentences.append(
+            "No silver is counted, for nobody said what the fixer holds: say how many sheets each "
+            "litre of it has fixed, or its silver in g/L (sheets_per_litre, silver_g_l)."
+        )
+    return sentences
 
 
 def first_sentence(found: Ledger, units: str = "metric") -> str:

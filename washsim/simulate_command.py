@@ -165,7 +165,7 @@ def _report(found: dict[str, Any], doubt: Band | None) -> None:
 
 
 def _bills(found: ledger.Ledger) -> None:
-    """The ledger, for a terminal."""
+    """The ledger, for a terminal; without silver where nobody said what the fixer holds."""
     columns = [
         ("evening", found.evening),
         ("print", found.per_print),
@@ -177,11 +177,16 @@ def _bills(found: ledger.Ledger) -> None:
     table.add_column("per")
     for name, _ in columns:
         table.add_column(name, justify="right")
-    for label, text in _BILL:
+    for label, text in _BILL if found.silver_known else _BILL[:-1]:
         table.add_row(label, *(number(text(bill)) for _, bill in columns))
     console = Terminal()
     console.print(table)
-    for words in (ledger.sentence(found), ledger.first_sentence(found)):
+    sentences = (
+        ledger.sentence(found),
+        ledger.first_sentence(found),
+        *ledger.uncounted(found),
+    )
+    for words in sentences:
         if words:
             console.print(Text(words))
 
@@ -190,5 +195,5 @@ _BILL: list[tuple[str, Callable[[ledger.Bill], float]]] = [
     ("fresh water, L", lambda bill: bill.water / litre),
     ("price of water and heat", lambda bill: bill.cost),
     ("heat, kWh", lambda bill: bill.heat / kilowatt_hour),
-    ("silver in the wash water, g", lambda bill: bill.silver / gram),
+    ("silver in the wash water, g", lambda bill: bill.silver / gram),  # last: see `_bills`
 ]

@@ -69,6 +69,10 @@ def test_without_a_tap_the_catalogues_washer_stands_in():
     usual = files.with_method(result.scenario, "slots").vessels[0]
     assert hour.flow == usual.flow
     assert hour.water == pytest.approx(usual.volume + usual.flow * 3600)
+    # 25 L and 60 x 4 L/min
+    assert "in a slot washer of 25 L at 4 L/min would take 265 L" in ledger.sentence(
+        ledger.ledger(result)
+    )
 
 
 def test_an_hour_of_running_water_beside_itself_saves_nothing():
@@ -113,6 +117,32 @@ def test_no_silver_no_sentence():
     found = ledger.ledger(washed("ideal", baths(10, 2, 60), fixing="silver_g_l = 0"))
     assert ledger.first_sentence(found) == ""
     assert found.first_share == 0
+
+
+def test_silver_that_nobody_spoke_of_is_not_told_as_none(capsys, tmp_path):
+    """The prints of the evening leave silver in a bath that was fresh: nought would be wrong."""
+    assert cli.main(["simulate", "--no-band"]) == 0
+    assert "silver in the wash water, g" in capsys.readouterr().out
+    silent = washed("ideal", baths(10, 2, 60))
+    assert "No silver is counted" in ledger.uncounted(ledger.ledger(silent))[0]
+    path = tmp_path / "silent.toml"
+    path.write_text(files.dumps(silent.scenario), encoding="utf-8")
+    assert cli.main(["simulate", "--no-band", str(path)]) == 0
+    out = capsys.readouterr().out
+    assert "silver in the wash water, g" not in out
+    assert "No silver is counted" in out
+
+
+def test_warm_water_from_a_tap_nobody_spoke_of_is_said_to_be_unheated():
+    usual = files.example("demo").but({"settings.outputs": 20})
+    for changes, told in (
+        ({}, False),
+        ({"water.temperature": 297.15}, True),
+        ({"steps.1.temperature": 297.15}, True),
+        ({"water.temperature": 297.15, "water.tap_temperature": 285.15}, False),
+    ):
+        found = ledger.uncounted(ledger.ledger(solve(usual.but(changes))))
+        assert ("No heat is counted" in " ".join(found)) is told
 
 
 @pytest.mark.parametrize("evenings", [0, 367, 2.5, True])
