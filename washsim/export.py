@@ -33,6 +33,10 @@ KEYS = {
         "longest time any sheet had to wash, from leaving the fixer, to be under the target for "
         "good, min; null if one is not"
     ),
+    "minutes_until_all": (
+        "from the first sheet leaving the fixer until all are under the target for good, min; "
+        "null if one is not"
+    ),
     "floor_g_m2": "what the worst sheet would end at if left in its last water for ever, g/m²",
     "litres_total": "fresh water of all steps, filled and run, L",
     "litres_per_sheet": "the same per sheet, L",
@@ -97,6 +101,7 @@ def summary(
         "target_g_m2": 1e3 * result.scenario.target.limit,
         "meets_target": result.worst_residual <= result.scenario.target.limit,
         "minutes_to_target": result.minutes_to_target,
+        "minutes_until_all": result.minutes_until_all,
         "floor_g_m2": 1e3 * result.floor(lot, end),
         "litres_total": litres,
         "litres_per_sheet": litres / result.sheets,

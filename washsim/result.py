@@ -135,6 +135,16 @@ class Result:
         times = [t for t in self.seconds_to_target if t is not None]
         return max(times) / 60 if len(times) == len(self.seconds_to_target) else None
 
+    @property
+    def minutes_until_all(self) -> float | None:
+        """From the first sheet leaving the fixer until every sheet, also the last to come, is under
+        the target for good; None if one is not."""
+        if self.minutes_to_target is None:
+            return None
+        left = self.run.left_fixer
+        under = [a + b for a, b in zip(left, self.seconds_to_target, strict=True) if b is not None]
+        return (max(under) - min(left)) / 60
+
     def _crossing(self, lot: int, limit: float) -> float | None:
         """Last time a lot's residual falls to the limit, by bisection on the exact solution."""
         over = np.flatnonzero(self.residual[lot] > limit)

@@ -123,6 +123,7 @@ _ROWS: list[tuple[str, Callable[[dict[str, Any]], str]]] = [
     ("chance of that, all doubt in", lambda s: _chance(s["band"])),
     ("minutes to target", lambda s: number(s["minutes_to_target"])),
     ("the same, 5 to 95 % of draws", lambda s: _span(s["band"], "minutes_to_target")),
+    ("all under it, min from the first", lambda s: number(s["minutes_until_all"])),
     ("worst sheet, 5 to 95 % of draws", lambda s: _span(s["band"], "worst_residual_g_m2")),
     ("floor of the last water, g/m²", lambda s: number(s["floor_g_m2"])),
     ("last vessel, L per m² of paper", lambda s: number(_last_ratio(s))),

@@ -16,6 +16,7 @@ import pytest
 
 from washsim import __main__ as cli
 from washsim import export, files, simulate_command
+from washsim.solve import solve
 
 DEMO_FAST = files.dumps(files.example("demo").but({"settings.outputs": 20}))
 TITLE = "[bold]Not bold[/] :smile: \\[red]x \\"
@@ -423,3 +424,15 @@ def test_a_stdout_that_is_closed_is_one_sentence(arguments) -> None:
     )
     assert found.returncode == 2
     assert found.stderr == "washsim: cannot write the output (there is no stdout)\n"
+
+
+def test_when_all_are_under_the_target_counts_from_the_first_print() -> None:
+    """Fourteen come 8 min apart; those that wait are clean once the last is: the first has then
+    lain longest, but the evening is ready 13 x 8 min after its fixing and the last one's own time."""
+    scenario = files.example("hold_and_changes")
+    found = export.summary(solve(scenario))
+    last = found["sheets"][-1]["minutes_to_target"]
+    assert found["minutes_until_all"] == pytest.approx(13 * 8 + last)
+    assert found["minutes_until_all"] > found["minutes_to_target"] + 5
+    at_once = export.summary(solve(files.example("demo")))
+    assert at_once["minutes_until_all"] == at_once["minutes_to_target"]
