@@ -10,16 +10,18 @@ from typing import Any
 from rich.table import Table
 from rich.text import Text
 
-from washsim import export, files, ledger
+from washsim import advice, export, files, ledger
 from washsim.band import Band, solve_band
 from washsim.errors import InputError
 from washsim.result import Result
 from washsim.scenario import Scenario
 from washsim.solve import solve
 from washsim.terminal import DEMO, Terminal, asked_for, number, place, progress, write
-from washsim.units import gram, kilowatt_hour, litre
+from washsim.units import SYSTEMS, UNITS, gram, in_system, kilowatt_hour, litre
 
 _NO_BAND = "only the numbers as they stand, without draws from the bands of what is unmeasured"
+
+_UNITS = "of water and warmth; residuals stay in g/m², JSON and CSV as they are"
 
 
 def add_commands(commands: argparse._SubParsersAction) -> None:
@@ -30,11 +32,13 @@ def add_commands(commands: argparse._SubParsersAction) -> None:
     one.add_argument("--no-band", action="store_true", help=_NO_BAND)
     one.add_argument("--csv", metavar="FILE", help="write the curves; '-' for stdout")
     one.add_argument("--evenings", type=int, metavar="N", help="evenings like this in a year")
+    one.add_argument("--units", choices=SYSTEMS, default="metric", help=_UNITS)
     one.set_defaults(run=_simulate)
     several = commands.add_parser("compare", help="two or more scenarios side by side")
     several.add_argument("files", nargs="+", metavar="file", help="scenario files")
     several.add_argument("--json", action="store_true", help="a list of JSON objects on stdout")
     several.add_argument("--no-band", action="store_true", help=_NO_BAND)
+    several.add_argument("--units", choices=SYSTEMS, default="metric", help=_UNITS)
     several.set_defaults(run=_compare)
 
 
@@ -50,9 +54,10 @@ def _simulate(given: argparse.Namespace) -> int:
     if given.json:
         print(json.dumps(found, indent=2, allow_nan=False))
     elif given.csv != "-":
-        _report(found, doubt)
-        _bills(ledger.ledger(result, given.evenings))
-        for caution in found["cautions"]:
+        found["sentence"] = advice.sentence(result, given.units)
+        _report(found, given.units)
+        _bills(ledger.ledger(result, given.evenings), given.units)
+        for caution in advice.cautions(result, given.units):
             Terminal().print(Text.assemble(("Mind:", "bold"), " ", caution))
     return 0
 
@@ -62,7 +67,10 @@ def _compare(given: argparse.Namespace) -> int:
     summaries = []
     for file, scenario in zip(given.files, scenarios, strict=True):
         with place(file):
-            summaries.append(export.summary(*_solved(scenario, not given.no_band)))
+            result, doubt = _solved(scenario, not given.no_band)
+        summaries.append(export.summary(result, doubt))
+        if not given.json:
+            summaries[-1]["sentence"] = advice.sentence(result, given.units)
     if given.json:
         print(json.dumps(summaries, indent=2, allow_nan=False))
         return 0
@@ -71,7 +79,7 @@ def _compare(given: argparse.Namespace) -> int:
     table.add_column("")
     for each in summaries:
         table.add_column(Text(each["title"]), justify="right", overflow="fold")
-    for label, text in _ROWS:
+    for label, text in _rows(given.units):
         table.add_row(label, *(text(each) for each in summaries))
     console.print(table)
     for each in summaries:
@@ -114,50 +122,67 @@ def _span(band: dict[str, Any] | None, key: str) -> str:
     return f"{number(low, 2)} to {'never' if high is None else number(high, 2)}"
 
 
-_ROWS: list[tuple[str, Callable[[dict[str, Any]], str]]] = [
-    ("sheets", lambda s: f"{s['sheet_count']} ({number(s['paper_m2'])} m²)"),
-    ("load after fixing, g/m²", lambda s: number(s["load_g_m2"])),
-    ("worst sheet ends at, g/m²", lambda s: number(s["worst_residual_g_m2"])),
-    ("target, g/m²", lambda s: number(s["target_g_m2"])),
-    ("target met", lambda s: "yes" if s["meets_target"] else "NO"),
-    ("chance of that, all doubt in", lambda s: _chance(s["band"])),
-    ("minutes to target", lambda s: number(s["minutes_to_target"])),
-    ("the same, 5 to 95 % of draws", lambda s: _span(s["band"], "minutes_to_target")),
-    ("all under it, min from the first", lambda s: number(s["minutes_until_all"])),
-    ("worst sheet, 5 to 95 % of draws", lambda s: _span(s["band"], "worst_residual_g_m2")),
-    ("floor of the last water, g/m²", lambda s: number(s["floor_g_m2"])),
-    ("last vessel, L per m² of paper", lambda s: number(_last_ratio(s))),
-    ("fresh water, L", lambda s: number(s["litres_total"])),
-    ("wet at longest, min", lambda s: number(s["wet_longest_min"])),
-    ("per sheet, L", lambda s: number(s["litres_per_sheet"])),
-    ("price", lambda s: number(s["cost_total"])),
-    ("heat, kWh", lambda s: number(s["heat_kwh"])),
-]
+def _measure(suffix: str, system: str) -> tuple[str, Callable[[float | None], str]]:
+    """The label of the unit that people of a system use, and a metric number told in it."""
+    metric = UNITS[suffix]
+    unit = in_system(metric, system)
+
+    def told(value: float | None) -> str:
+        return number(None if value is None else unit.from_si(metric.to_si(value)))
+
+    return unit.label, told
 
 
-def _report(found: dict[str, Any], doubt: Band | None) -> None:
+def _rows(system: str) -> list[tuple[str, Callable[[dict[str, Any]], str]]]:
+    """Label and text of each line about a whole summary."""
+    litres, water = _measure("l", system)
+    ratios, ratio = _measure("l_m2", system)
+    return [
+        ("sheets", lambda s: f"{s['sheet_count']} ({number(s['paper_m2'])} m²)"),
+        ("load after fixing, g/m²", lambda s: number(s["load_g_m2"])),
+        ("worst sheet ends at, g/m²", lambda s: number(s["worst_residual_g_m2"])),
+        ("target, g/m²", lambda s: number(s["target_g_m2"])),
+        ("target met", lambda s: "yes" if s["meets_target"] else "NO"),
+        ("chance of that, all doubt in", lambda s: _chance(s["band"])),
+        ("minutes to target", lambda s: number(s["minutes_to_target"])),
+        ("the same, 5 to 95 % of draws", lambda s: _span(s["band"], "minutes_to_target")),
+        ("all under it, min from the first", lambda s: number(s["minutes_until_all"])),
+        ("worst sheet, 5 to 95 % of draws", lambda s: _span(s["band"], "worst_residual_g_m2")),
+        ("floor of the last water, g/m²", lambda s: number(s["floor_g_m2"])),
+        (f"last vessel, {ratios} of paper", lambda s: ratio(_last_ratio(s))),
+        (f"fresh water, {litres}", lambda s: water(s["litres_total"])),
+        ("wet at longest, min", lambda s: number(s["wet_longest_min"])),
+        (f"per sheet, {litres}", lambda s: water(s["litres_per_sheet"])),
+        ("price", lambda s: number(s["cost_total"])),
+        ("heat, kWh", lambda s: number(s["heat_kwh"])),
+    ]
+
+
+def _report(found: dict[str, Any], system: str) -> None:
     """Tables for a terminal, of a result's summary."""
+    litres, water = _measure("l", system)
+    ratios, ratio = _measure("l_m2", system)
     console = Terminal()
     # people's words as Text: nothing in them is read as markup
     console.print(Text(found["title"], "bold"))
     console.print(Text(found["sentence"]))
     table = Table(title="Step by step", title_justify="left")
     table.add_column("step")
-    for name in ("minutes", "water, L", "vessel, L/m²", "worst, g/m²"):
+    for name in ("minutes", f"water, {litres}", f"vessel, {ratios}", "worst, g/m²"):
         table.add_column(name, justify="right")
     table.add_column("limited at its end by")
     for step in found["steps"]:
         table.add_row(
             f"{step['step']} {step['kind']}",
             f"{step['start_min']:.0f} to {step['stop_min']:.0f}",
-            number(step["litres"]),
-            number(step["water_to_paper_l_m2"]),
+            water(step["litres"]),
+            ratio(step["water_to_paper_l_m2"]),
             number(step["worst_residual_g_m2"]),
             step["limits"],
         )
     console.print(table)
     table = Table(title="In all", title_justify="left", show_header=False)
-    for label, text in _ROWS:
+    for label, text in _rows(system):
         table.add_row(label, text(found))
     halves = ", ".join(number(x / 60, 2) for x in found["half_lives_s"])
     table.add_row("half-lives in the last water, min", halves)
@@ -165,7 +190,7 @@ def _report(found: dict[str, Any], doubt: Band | None) -> None:
     console.print(table)
 
 
-def _bills(found: ledger.Ledger) -> None:
+def _bills(found: ledger.Ledger, system: str) -> None:
     """The ledger, for a terminal; without silver where nobody said what the fixer holds."""
     columns = [
         ("evening", found.evening),
@@ -178,13 +203,15 @@ def _bills(found: ledger.Ledger) -> None:
     table.add_column("per")
     for name, _ in columns:
         table.add_column(name, justify="right")
+    unit, water = _measure("l", system)
+    table.add_row(f"fresh water, {unit}", *(water(bill.water / litre) for _, bill in columns))
     for label, text in _BILL if found.silver_known else _BILL[:-1]:
         table.add_row(label, *(number(text(bill)) for _, bill in columns))
     console = Terminal()
     console.print(table)
     sentences = (
-        ledger.sentence(found),
-        ledger.first_sentence(found),
+        ledger.sentence(found, system),
+        ledger.first_sentence(found, system),
         *ledger.uncounted(found),
     )
     for words in sentences:
@@ -193,7 +220,6 @@ def _bills(found: ledger.Ledger) -> None:
 
 
 _BILL: list[tuple[str, Callable[[ledger.Bill], float]]] = [
-    ("fresh water, L", lambda bill: bill.water / litre),
     ("price of water and heat", lambda bill: bill.cost),
     ("heat, kWh", lambda bill: bill.heat / kilowatt_hour),
     ("silver in the wash water, g", lambda bill: bill.silver / gram),  # last: see `_bills`

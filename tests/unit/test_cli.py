@@ -7,6 +7,7 @@ import io
 import json
 import math
 import os
+import re
 import subprocess
 import sys
 import threading
@@ -436,3 +437,21 @@ def test_when_all_are_under_the_target_counts_from_the_first_print() -> None:
     assert found["minutes_until_all"] > found["minutes_to_target"] + 5
     at_once = export.summary(solve(files.example("demo")))
     assert at_once["minutes_until_all"] == at_once["minutes_to_target"]
+
+
+def test_people_of_another_system_read_their_own_units(capsys) -> None:
+    """24 L on 0.722 m2 in fillings of 4 L; 1 gal is 3.785411784 L, 1 ft2 0.3048 m squared."""
+    gallon, square_foot = 3.785411784, 0.3048**2
+    area = 14 * 0.203 * 0.254
+    status, out, err = run(capsys, "simulate", "--no-band", "--units", "us")
+    assert (status, err) == (0, "")
+    assert f"{4 / gallon / (area / square_foot):.3g}" in out
+    for litres in (24, 24 / 14, 24 / area, 260, 236):
+        assert f"{litres / gallon:.3g}" in out
+    assert not re.search(r"\d L\b|, L\b|L/m", out)
+    metric = run(capsys, "simulate", "--no-band")[1]
+    assert "gal" not in metric
+    machines = [
+        run(capsys, "simulate", "--no-band", "--json", *more)[1] for more in ((), ("--units", "us"))
+    ]
+    assert machines[0] == machines[1]
