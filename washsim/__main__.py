@@ -147,7 +147,9 @@ def _serve(given: argparse.Namespace) -> int:
 
 def _example(given: argparse.Namespace) -> int:
     if given.name is None:
-        print("\n".join(files.examples()))
+        widest = max(map(len, files.examples()))
+        for name in files.examples():
+            print(f"{name:{widest}}  {files.example(name).title}")
         return 0
     text = files.example_text(given.name)
     if given.to == "-":

@@ -221,7 +221,9 @@ def test_a_link_is_written_through(capsys, scenario, tmp_path):
 def test_examples_are_listed(capsys):
     status, out, err = run(capsys, "example")
     assert (status, err) == (0, "")
-    assert out.split() == list(files.examples())
+    assert [line.split()[0] for line in out.splitlines()] == list(files.examples())
+    assert "two batches of 10 that share a water" in out
+    assert max(map(len, out.splitlines())) <= 80
 
 
 def test_an_example_is_written_and_never_over_another_file(capsys, tmp_path):
