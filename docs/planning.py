@@ -88,7 +88,8 @@ is left when the steps end decides. *Agitation* and *density* turn every vessel 
 
 SHARES = """All that is unmeasured at once: the share of each number in the doubt about what is left
 at the end, alone and in company with the others (first-order and total Sobol' indices of the
-logarithm; {base} points, which on eight of the examples came within a tenth of 1024).
+logarithm; {base} points: on five of the examples, with four sets of points each, no index was
+further than 0.14 from that of 1024 points, nearly all were within 0.1).
 
 """
 

@@ -149,7 +149,8 @@ def _example(given: argparse.Namespace) -> int:
     if given.name is None:
         widest = max(map(len, files.examples()))
         for name in files.examples():
-            print(f"{name:{widest}}  {files.example(name).title}")
+            # every title begins by saying that it is invented
+            print(f"{name:{widest}}  {files.example(name).title.partition(': ')[2]}")
         return 0
     text = files.example_text(given.name)
     if given.to == "-":

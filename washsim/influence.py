@@ -28,7 +28,7 @@ from washsim.unknowns import FIFTH, NOMINAL, Known, Sample
 
 OUTPUTS = 400
 """Times at which a drawn-out schedule is looked at."""
-BASE = 256
+BASE = 128
 """Points of the variance-based ranking before they are crossed; a power of two."""
 VERDICTS = (
     (0.05, "hardly matters here"),
