@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from washsim import tables
 from washsim.clearing import clearing
-from washsim.recipes import Aid
+from washsim.recipes import Aid, Bath, Hold
 from washsim.result import Result
 from washsim.scenario import Scenario
 from washsim.units import amount, difference, temperature
@@ -82,7 +82,8 @@ def sentence(result: Result, system: str = "metric") -> str:
 def cautions(result: Result, system: str = "metric") -> tuple[str, ...]:
     """What to mind with this scenario, most pressing first, in general words."""
     text = tables.entry("limits.caution.text")
-    found = [*unfixed(result), *_warm(result, system), *_wet(result), *_long_past(result)]
+    found = [*unfixed(result), *_dry(result, system), *_warm(result, system)]
+    found += [*_wet(result), *_long_past(result)]
     if result.first_silver > 0:
         strength = f"{1e3 * result.first_silver:.2g} mg/L of silver"
         found.append(f"The first water carries about {strength}. {text['silver_drain']}")
@@ -118,6 +119,26 @@ def unfixed(result: Result) -> list[str]:
             f"Fixed for {fixing.duration:.0f} s, {clear.ratio:.1f} times the {clear.seconds:.0f} s "
             f"the emulsion is estimated to clear in; twice is customary. {text}"
         )
+    return found
+
+
+def _dry(result: Result, system: str) -> list[str]:
+    """Cautions about trays with too little water to cover the prints that lie in it together."""
+    scenario = result.scenario
+    layer = tables.datum("limits.planning.water_layer").si
+    together = {step.vessel for step in scenario.steps if isinstance(step, Bath | Hold)}
+    found = []
+    for vessel in scenario.vessels:
+        # a washer holds sheets on edge, and who measured what covers them knows better
+        tray = vessel.name in together and vessel.flow == 0 and vessel.least is None
+        over = vessel.volume / scenario.paper_area
+        if tray and over < layer:
+            found.append(
+                f"{amount(vessel.volume, system)} in {vessel.name!r} are {1e3 * over:.1f} mm of "
+                f"water for each print in it, and {1e3 * layer:g} mm are reckoned to cover it "
+                f"(judged, no source). Where faces stay dry nothing is washed out: the numbers "
+                f"here suppose that all are wet."
+            )
     return found
 
 

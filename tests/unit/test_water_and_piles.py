@@ -89,3 +89,18 @@ def test_sea_water_is_a_kind_of_one_step_and_wants_fresh_water_after_it():
     assert not any("Sea water" in caution for caution in advice.cautions(solve(sea)))
     stopped = solve(sea.but(steps=sea.steps[:1]))
     assert any("finish in fresh water" in caution for caution in advice.cautions(stopped))
+
+
+def test_a_tray_whose_water_cannot_cover_the_prints_is_told():
+    """Fourteen of 0.203 x 0.254 m are 0.722 m2: 0.5 L makes 0.7 mm over each, 4 L 5.5 mm."""
+    demo = files.example("demo").but({"settings.outputs": 20})
+    shallow = demo.but({"vessels.tray.volume": 0.5e-3})
+
+    def told(scenario) -> list[str]:
+        return [one for one in advice.cautions(solve(scenario)) if "of water for each print" in one]
+
+    assert told(demo) == []
+    assert "0.5 L in 'tray' are 0.7 mm of water for each print" in told(shallow)[0]
+    # who says what covers them is believed; a washer holds prints on edge
+    assert told(shallow.but({"vessels.tray.least": 0.4e-3})) == []
+    assert told(files.example("running").but({"vessels.washer.volume": 2e-3})) == []
