@@ -81,8 +81,10 @@ MATTERS = """## What matters for it
 One number at a time, at both ends of what it may be; a last bath or running wash goes on where the
 target takes longer (with several batches it does not: the next would wait). Minutes, from the first
 print leaving the fixer, and litres are those to the target; where it is met at neither end, what
-is left when the steps end decides. *Agitation* and *density* turn every vessel of the steps,
-*volume* the last. A shorter fixing is judged by the wash alone, not by whether the print is fixed.
+is left when the steps end decides. Whether a number matters goes by the change of the minutes over
+those that the last print has to wash: waiting for prints to come hides nothing. *Agitation* and
+*density* turn every vessel of the steps, *volume* the last. A shorter fixing is judged by the wash
+alone, not by whether the print is fixed.
 
 """
 

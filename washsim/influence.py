@@ -22,7 +22,7 @@ from washsim.recipes import Bath, Running, Step
 from washsim.run import Run
 from washsim.scenario import Scenario
 from washsim.solve import ladder
-from washsim.timeline import Fill, Timeline
+from washsim.timeline import Fill, Lift, Place, Timeline
 from washsim.units import amount, gram, minute, rounded
 from washsim.unknowns import FIFTH, NOMINAL, Known, Sample
 
@@ -36,17 +36,19 @@ VERDICTS = (
     (0.6, "matters here"),
     (np.inf, "matters much here"),
 )
-"""Relative change of the minutes up to which a word holds."""
+"""Change up to which a word holds, relative to the minutes that the last sheet has to wash."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outcome:
     """s from the first sheet leaving the fixer until every sheet is under the target for good,
-    m3 of water by then (None: not reached), and kg/m2 of the worst sheet at the schedule's end."""
+    m3 of water by then (None: not reached), and kg/m2 of the worst sheet at the schedule's end.
+    waited: s until the last sheet has left the fixer, in which no wash can be hurried."""
 
     seconds: float | None
     volume: float | None
     residual: float
+    waited: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -166,10 +168,11 @@ def variance_shares(
 
 
 def swing(effect: Effect, nominal: Outcome) -> float:
-    """Change of the minutes between the ends, over the minutes as things stand.
+    """Change of the minutes between the ends, over those of the last sheet as things stand.
 
-    inf where the target is met at one end only; where it is met at neither, change of what the
-    steps end with, over that as things stand.
+    Where prints come one by one, the minutes until the last has come say nothing of the wash. inf
+    where the target is met at one end only; where it is met at neither, change of what the steps
+    end with, over that as things stand.
     """
     low, high = effect.at_low, effect.at_high
     met = [one.seconds for one in (low, high) if one.seconds is not None]
@@ -177,7 +180,8 @@ def swing(effect: Effect, nominal: Outcome) -> float:
         return np.inf
     if not met:
         return abs(high.residual - low.residual) / nominal.residual
-    return abs(met[1] - met[0]) / (nominal.seconds or max(met))
+    last = (nominal.seconds or max(met)) - nominal.waited
+    return abs(met[1] - met[0]) / max(1.0, last)
 
 
 def sentence(effect: Effect, nominal: Outcome, system: str = "metric") -> str:
@@ -292,14 +296,28 @@ def _outcomes(
     worst = np.where(np.isinf(worst), np.nanmax(worst[np.isfinite(worst)]), worst)
     crossed = last_crossing(times, worst, scenario.target.limit)
     at_end = worst[:, int(np.searchsorted(times, end))]
+    waited = _last_fixed(own, scenario.fixing.baths - 1) - start
     return [
         Outcome(
             seconds=float(at - start) if np.isfinite(at) else None,
             volume=_poured(timeline, float(at)) if np.isfinite(at) else None,
             residual=float(left),
+            waited=waited,
         )
         for at, left in zip(crossed, at_end, strict=True)
     ]
+
+
+def _last_fixed(timeline: Timeline, bath: int) -> float:
+    """s at which the last sheet is lifted from the (last) fixing bath."""
+    inside: dict[int, int] = {}
+    last = 0.0
+    for event in timeline.events:
+        if isinstance(event, Place):
+            inside[event.lot] = event.vessel
+        elif isinstance(event, Lift) and inside[event.lot] == bath:
+            last = event.at
+    return last
 
 
 def _poured(timeline: Timeline, until: float) -> float:

@@ -115,6 +115,22 @@ def test_where_the_target_is_met_nowhere_what_is_left_decides() -> None:
     assert "g/m² at the end" in words
 
 
+def test_waiting_for_prints_to_come_hides_nothing() -> None:
+    """Fourteen prints 8 min apart: 104 min pass until the last has come, whatever the wash. Of its
+    own 26 min a still tray adds more than half, and that is no trifle."""
+    scenario = files.example("hold_and_changes")
+    found = influence(scenario)
+    assert found.nominal.waited == pytest.approx(13 * 8 * MINUTE)
+    effect = named(found, "agitation")
+    own = found.nominal.seconds - 13 * 8 * MINUTE
+    change = effect.at_low.seconds - effect.at_high.seconds
+    assert swing(effect, found.nominal) == pytest.approx(change / own)
+    assert 0.6 < swing(effect, found.nominal) < 1
+    for name, waited in (("demo", 0.0), ("late_sheet", 39 + 5 / 6), ("two_batches", 50.0)):
+        nominal = influence(files.example(name)).nominal
+        assert nominal.waited / MINUTE == pytest.approx(waited, abs=0.2), name
+
+
 def test_batches_are_taken_as_they_are() -> None:
     """Were the last filling of each batch to go on, the second would wait for water it does not
     need: the answer is when its slowest print passes in the steps as written."""
