@@ -187,13 +187,28 @@ def swing(effect: Effect, nominal: Outcome) -> float:
 def sentence(effect: Effect, nominal: Outcome, system: str = "metric") -> str:
     """Whether it matters, with the numbers."""
     low, high = (f"{words}, {told(at, system)}" for words, at in ends_of(effect))
-    return f"{effect.label[0].upper()}{effect.label[1:]} {verdict(effect, nominal)}: {low}; {high}."
+    judged = verdict(effect, nominal) + of_water(effect, nominal)
+    return f"{effect.label[0].upper()}{effect.label[1:]} {judged}: {low}; {high}."
 
 
 def verdict(effect: Effect, nominal: Outcome) -> str:
     """Whether it matters, in a word or two."""
     size = swing(effect, nominal)
     return next(words for most, words in VERDICTS if size <= most)
+
+
+def of_water(effect: Effect, nominal: Outcome) -> str:
+    """What is to be added to the verdict where the water changes more than the minutes do."""
+    low, high, now = effect.at_low.volume, effect.at_high.volume, nominal.volume
+    if low is None or high is None or not now:
+        return ""
+    places = [
+        next(i for i, (most, _) in enumerate(VERDICTS) if size <= most)
+        for size in (swing(effect, nominal), abs(high - low) / now)
+    ]
+    if places[1] <= places[0]:
+        return ""
+    return f" for the time, {('', 'a little', 'more', 'much')[places[1]]} for the water"
 
 
 def ends_of(effect: Effect) -> tuple[tuple[str, Outcome], tuple[str, Outcome]]:

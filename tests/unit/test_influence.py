@@ -115,6 +115,31 @@ def test_where_the_target_is_met_nowhere_what_is_left_decides() -> None:
     assert "g/m² at the end" in words
 
 
+def test_what_costs_water_and_no_time_is_said_to() -> None:
+    def at(minutes: float, litres: float) -> Outcome:
+        return Outcome(seconds=60 * minutes, volume=1e-3 * litres, residual=1e-5)
+
+    def told(minutes: float, litres: float) -> str:
+        effect = Effect(
+            label="volume",
+            unknown=False,
+            low="a",
+            high="b",
+            at_low=at(40, 10),
+            at_high=at(minutes, litres),
+        )
+        return sentence(effect, at(40, 10))
+
+    assert told(40, 10).startswith("Volume hardly matters here: a, 40")
+    assert told(40, 11).startswith(
+        "Volume hardly matters here for the time, a little for the water"
+    )
+    assert told(45, 14).startswith("Volume matters a little here for the time, more for the water")
+    assert told(41, 20).startswith("Volume hardly matters here for the time, much for the water: a")
+    # where the time says it already, the water adds nothing
+    assert told(90, 20).startswith("Volume matters much here: a")
+
+
 def test_waiting_for_prints_to_come_hides_nothing() -> None:
     """Fourteen prints 8 min apart: 104 min pass until the last has come, whatever the wash. Of its
     own 26 min a still tray adds more than half, and that is no trifle."""
