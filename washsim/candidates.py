@@ -126,11 +126,15 @@ class Shape:
 
     @property
     def least(self) -> float:
-        """Least filling that covers the sheets, m3."""
-        sheet = self.scenario.sheet
-        all_of_them = sheet.count + len(self.scenario.late)
-        at_once = 1 if isinstance(self.scenario.steps[-1], Transfer) else all_of_them
-        return min(to_jug(self._vessel.least_water(sheet, at_once), up=True), self._vessel.volume)
+        """Least filling that covers the sheets, m3; a full vessel, to the jug."""
+        return min(to_jug(self._least_water, up=True), self._vessel.volume)
+
+    @property
+    def _least_water(self) -> float:
+        one_each = isinstance(self.scenario.steps[-1], Transfer)
+        return self._vessel.least_water(
+            self.scenario.sheet, 1 if one_each else at_once(self.scenario)
+        )
 
 
 def to_jug(volume: float, up: bool = False) -> float:
@@ -150,13 +154,25 @@ def shapes(scenario: Scenario, aid: bool, rinse: bool = True) -> Iterator[Shape]
     first = Bath(vessel=scenario.vessels[0].name, duration=minute)
     bare = replace(scenario, steps=(first,), late=(), stuck=())
     for vessel in _different(scenario.vessels):
-        for start, before in _beforehand(bare, vessel, aid, rinse):
+        covered = covers(vessel, scenario)
+        for start, before in _beforehand(bare, vessel, aid, rinse) if covered else ():
             yield from _baths(start, vessel, before)
             if vessel.flow > 0:
                 yield from _running(start, vessel, before)
         trays = trays_at_hand(scenario, vessel)
-        if not together(scenario) and trays > 1:
+        deep = vessel.least_water(scenario.sheet, 1) <= vessel.volume
+        if not together(scenario) and trays > 1 and deep:
             yield from _rows(bare, vessel, trays)
+
+
+def at_once(scenario: Scenario) -> int:
+    """Sheets of a batch that lie in one water at last, late ones included."""
+    return scenario.sheet.count + len(scenario.late)
+
+
+def covers(vessel: Vessel, scenario: Scenario) -> bool:
+    """Whether a full vessel covers all sheets of a batch at once."""
+    return vessel.least_water(scenario.sheet, at_once(scenario)) <= vessel.volume
 
 
 def trays_at_hand(scenario: Scenario, vessel: Vessel) -> int:
@@ -204,7 +220,13 @@ def _one_by_one(bare: Scenario, vessel: Vessel, aid: bool, rinse: bool) -> Itera
         return
     brief = min(tables.datum("limits.planning.rinse").si, spare)
     soak = min(tables.datum("limits.planning.aid").si, spare)
-    small = [one for one in bare.vessels if one.name != vessel.name and one.flow == 0]
+    small = [
+        one
+        for one in bare.vessels
+        if one.name != vessel.name
+        and one.flow == 0
+        and one.least_water(bare.sheet, 1) <= one.volume
+    ]
     start = bare
     for one in small:
         start = _changed(start, one, volume=to_jug(one.least_water(bare.sheet, 1), up=True))

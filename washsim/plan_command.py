@@ -14,7 +14,7 @@ from rich.text import Text
 
 from washsim import advice, cores, files, planner
 from washsim.errors import InputError
-from washsim.plans import HANDS, Front, Plan, Wish
+from washsim.plans import HANDS, Front, Plan, Wish, too_short, too_small
 from washsim.recipes import Aid
 from washsim.result import Result
 from washsim.solve import solve
@@ -22,6 +22,10 @@ from washsim.terminal import DEMO, Terminal, asked_for, number, place, progress,
 from washsim.units import SYSTEMS, UNITS, amount, gram, in_system, litre, minute, rounded
 
 PLAN_FORMAT = "washsim-plan-1"
+COUNTED = (
+    "Minutes count from the first print leaving the fixer, draining and the coming of prints "
+    "included; a dwell includes its dumping and filling."
+)
 NONE_FOUND = 1
 """Exit status where no plan meets the wish."""
 
@@ -180,8 +184,14 @@ def _report(front: Front, own: Result, units: str) -> None:
             Text(one.words(units)),
         )
     console.print(table)
+    good_to = math.ceil(100 * front.chance_error)
+    console.print(
+        Text(f"Chances are shares of {front.sample.members} draws, good to {good_to} in 100.")
+    )
     for words in verdict(front, own, units):
         console.print(Text(words))
+    if small := too_small(front.own.scenario, units):
+        console.print(Text(small))
 
 
 def asked(front: Front) -> str:
@@ -206,6 +216,12 @@ def verdict(front: Front, own: Result, units: str = "metric") -> list[str]:
         f"Least time: {amount(front.plans[0].volume, units)} in "
         f"{front.plans[0].seconds / minute:.0f} min."
     ]
+    if mine.chance < front.wish.chance:
+        words.append(
+            f"Your own steps take {amount(mine.volume, units)} and {mine.seconds / minute:.0f} min "
+            f"and do not meet what was asked: their chance is {100 * mine.chance:.0f} %."
+        )
+        return [*words, COUNTED]
     if saved > 0:
         words.append(
             f"Your own steps take {amount(mine.volume, units)} and "
@@ -223,11 +239,7 @@ def verdict(front: Front, own: Result, units: str = "metric") -> list[str]:
             f"in its last water."
         )
     )
-    words.append(
-        "Minutes count from the first print leaving the fixer, draining and the coming of prints "
-        "included; a dwell includes its dumping and filling."
-    )
-    return words
+    return [*words, COUNTED]
 
 
 def _none(front: Front, units: str) -> list[str]:
@@ -236,7 +248,7 @@ def _none(front: Front, units: str) -> list[str]:
         f"No plan: nothing found with these vessels meets it within "
         f"{rounded(wish.seconds / minute)} min."
     ]
-    if front.closest is None:
+    if front.closest is None and too_short(front.own.scenario):
         words.append("The time is shorter than the prints take to come and one short filling.")
     if front.soonest is not None:
         words.append(

@@ -8,7 +8,8 @@ from typing import Protocol, TypeVar
 
 import numpy as np
 
-from washsim.candidates import GRAIN, Shape, describe
+from washsim import wording
+from washsim.candidates import GRAIN, Shape, at_once, covers, describe
 from washsim.errors import InputError
 from washsim.moves import Clash, clashes, moves
 from washsim.scenario import Scenario
@@ -22,6 +23,24 @@ LONGEST = 24 * 60 * minute
 
 
 HANDS = "Schedules in which one pair of hands could not keep up were left out."
+
+
+def too_small(scenario: Scenario, system: str = "metric") -> str:
+    """Which vessels nothing was planned in with all prints together, in a sentence; else empty."""
+    count, sheet = at_once(scenario), scenario.sheet
+    return " ".join(
+        f"{one.name!r} holds {wording.amount(one.volume, 'l', system)}, too little to cover "
+        f"{count} prints, which takes "
+        f"{wording.amount(one.least_water(sheet, count), 'l', system)}: they were not planned "
+        f"to lie in it together."
+        for one in scenario.vessels
+        if not covers(one, scenario)
+    )
+
+
+def too_short(scenario: Scenario) -> bool:
+    """Whether it is the time that leaves no schedule at all to try, not the vessels."""
+    return any(covers(one, scenario) for one in scenario.vessels)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,6 +110,12 @@ class Front:
     soonest: Plan | None
     hands: bool
     sample: Sample
+
+    @property
+    def chance_error(self) -> float:
+        """Standard error of a share that is as large as the chance asked for."""
+        chance = self.wish.chance
+        return float(np.sqrt(chance * (1 - chance) / self.sample.members))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

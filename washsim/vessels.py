@@ -185,15 +185,18 @@ class Vessel:
         return renewed
 
     def least_water(self, sheet: Sheet, at_once: int) -> float:
-        """Least filling, m3, that covers so many sheets lying in it at once, apart."""
+        """Least filling, m3, that covers so many sheets lying in it at once, apart.
+
+        It may be more than a tray holds.
+        """
         if self.least is not None:
             return min(self.least, self.volume)
         if self.flow > 0:
             # a washer holds sheets on edge: part of its water covers part of a sheet
             return self.volume
         layer = tables.datum("limits.planning.water_layer").si * at_once
-        depth = max(layer, tables.datum("limits.planning.depth").si)
-        return min(depth * sheet.area, self.volume)
+        depth = tables.datum("limits.planning.depth").si
+        return max(layer * sheet.area, min(depth * sheet.area, self.volume))
 
     @property
     def faces(self) -> tuple[float, float]:

@@ -66,7 +66,11 @@ def _point(plan: plans.Plan, system: str) -> dict[str, Any]:
 
 
 def _sentence(found: plans.Front, system: str) -> str:
-    """What came of the search."""
+    """What came of the search, and what was left out of it."""
+    return f"{_came_of(found, system)} {plans.too_small(found.own.scenario, system)}".strip()
+
+
+def _came_of(found: plans.Front, system: str) -> str:
     own, chance = found.own, percent(found.wish.chance)
     if found.plans:
         least = found.plans[-1]
@@ -84,7 +88,7 @@ def _sentence(found: plans.Front, system: str) -> str:
         return f"{told}; {yours}."
     told = f"No plan with these vessels meets the target with a chance of {chance} in this time"
     if found.closest is None:
-        told += f": {_coming(own.scenario)}"
+        told += f": {_coming(own.scenario)}" if plans.too_short(own.scenario) else ""
     else:
         told += (
             f". Closest: {found.closest.words(system)}; in all "

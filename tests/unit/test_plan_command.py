@@ -117,3 +117,13 @@ def test_how_much_longer_a_plan_would_need_to_equal_another():
     assert planner.seconds_to_equal(made, solve(scenario).worst_residual * 1.001) == 0
     # the floor of this water
     assert planner.seconds_to_equal(made, 1e-9) is None
+
+
+def test_own_steps_that_fail_are_said_to(capsys):
+    status, out, _ = run(capsys, "plan", "--margin", "8", "--minutes", "150")
+    told = out.replace("\n", " ")
+    assert status == 0
+    assert re.search(r"do not meet what was asked: their chance is \d+ %\.", told)
+    assert "saves" not in told
+    # the standard error of nine tenths of sixteen draws is 0.075
+    assert "Chances are shares of 16 draws, good to 8 in 100." in told

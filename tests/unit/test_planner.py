@@ -218,3 +218,20 @@ def test_a_late_print_that_is_rinsed_asks_for_less() -> None:
     # in the time of the quickest without; with more time the rinse costs what it spares
     as_quick = [one.volume for one in clean if one.seconds <= plain[0].seconds]
     assert min(as_quick) < plain[0].volume
+
+
+def test_a_tray_that_cannot_cover_the_prints_is_named_and_left_alone() -> None:
+    """Fourteen prints of 0.05 m2 under 4 mm each take 2.9 L."""
+    small = files.example("demo").but({"vessels.tray.volume": 2e-3})
+    front = planner.plan(small, Wish(seconds=90 * MINUTE), NOMINAL)
+    assert front.plans
+    assert all("washer" in one.words() and "tray" not in one.words() for one in front.plans)
+    said = plans.too_small(small)
+    assert said.startswith("'tray' holds 2 L, too little to cover 14 prints, which takes 2.89 L")
+    assert plans.too_small(files.example("demo")) == ""
+    # who measured knows better
+    assert plans.too_small(small.but({"vessels.tray.least": 2e-3})) == ""
+    alone = small.but({"vessels": small.vessels[:1]})
+    none = planner.plan(alone, Wish(seconds=90 * MINUTE), NOMINAL)
+    assert (none.plans, none.closest, none.soonest) == ((), None, None)
+    assert not plans.too_short(alone)
