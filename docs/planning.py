@@ -28,8 +28,8 @@ and the vessels of the scenario file.
 - Where there are batches (`batches` in the file): the last water of a batch, kept as the first of
   the next. Minutes and litres are those of all batches.
 - Where prints join late (`[[late]]` in the file, all at one time): running water waits for them; of
-  fillings, one to six pass before they come, and they join the first one after. A rinse of their
-  own stays as the file has it.
+  fillings, one, two or four pass before they come, and they join the first one after. A rinse of
+  their own stays as the file has it.
 - A wash aid only where one is at hand: `--aid`, or a file that uses one.
 
 Hands do one thing at a time: a schedule in which they could not keep up with lifting, laying,

@@ -24,7 +24,7 @@ MOST_CHANGES = 12
 """Fillings tried at most."""
 FILLINGS, FILLINGS_APART = 5, 3
 """Sizes of filling tried between the least water that covers the sheets and a full vessel; those
-where sheets come one by one, each of which takes a long evening."""
+where sheets come one by one or late, each of which takes a long evening or many."""
 FLOWS = (1.0, 0.5, 0.25, 0.125)
 """Shares of a vessel's flow: a tap can be opened less."""
 RENEWED = (0, 1)
@@ -97,7 +97,8 @@ class Shape:
         if not self.filled:
             return [self]
         vessel, low = self._vessel, self.least
-        several = FILLINGS if together(self.scenario) else FILLINGS_APART
+        simple = together(self.scenario) and not self.scenario.late
+        several = FILLINGS if simple else FILLINGS_APART
         steps = np.geomspace(low, vessel.volume, 2 if self.fixed else several)[1:-1]
         inside = {to_jug(float(volume)) for volume in steps}
         return [

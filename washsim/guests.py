@@ -13,7 +13,7 @@ from washsim.recipes import Bath, Late, Running, Step
 from washsim.scenario import Scenario
 from washsim.units import minute
 
-BEFORE = (1, 2, 3, 4, 6)
+BEFORE = (1, 2, 4)
 """Fillings tried before late sheets come."""
 
 

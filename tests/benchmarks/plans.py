@@ -32,6 +32,7 @@ CASES: dict[str, tuple[str, dict[str, Any], bool]] = {
     "the same, an aid at hand": ("demo", {}, True),
     "two batches": ("two_batches", {}, False),
     "one every 8 min": ("hold_and_changes", {}, False),
+    "a late print": ("late_sheet", {}, False),
     "a row of trays": ("transfer", {}, False),
     "still water": ("still", {}, False),
     "an aid, no plan in time": ("aid", {}, True),
