@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import signal
 from collections.abc import Callable
 from typing import Any
 
@@ -34,6 +35,8 @@ def serve(port: int = 5006, show: bool = True, address: str = "127.0.0.1") -> No
     An address other than this machine's own, such as 0.0.0.0, lets a class in: then pages
     reached under any name of this machine may connect.
     """
+    # a stop from outside ends it as Ctrl-C does, and with it the processes that work for it
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     # what was loaded stays: looking through it for rubbish would hold visitors up, 0.1 s at a time
     gc.freeze()
     pn.serve(

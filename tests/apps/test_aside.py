@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import os
 import signal
+import socket
+import subprocess
+import sys
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
+from urllib.request import urlopen
 
 import pytest
 
@@ -45,6 +50,26 @@ def test_what_was_asked_before_is_remembered() -> None:
     assert aside.QUEUE.submit(aside.sent, time.perf_counter_ns, ()).result() == first
     aside.sent.cache_clear()
     assert aside.QUEUE.submit(aside.sent, time.perf_counter_ns, ()).result() != first
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="nobody is stopped so there")
+def test_a_server_that_is_stopped_takes_along_who_works_for_it() -> None:
+    """The page Tonight looks for plans as it is made, in processes of their own."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    command = [sys.executable, "-m", "washsim", "serve", "--no-browser", "--port", str(port)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as server:
+        for _ in range(300):
+            with contextlib.suppress(OSError):
+                urlopen(f"http://127.0.0.1:{port}/tonight").close()
+                break
+            time.sleep(0.2)
+        time.sleep(2)
+        server.terminate()
+        _, said = server.communicate(timeout=60)
+    assert server.returncode == 130
+    assert said == b""
 
 
 class Page:
