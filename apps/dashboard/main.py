@@ -24,6 +24,7 @@ from washsim_dashboard import (
     nearby,
     tests_page,
     tonight,
+    work,
 )
 
 LOG = log_page.ADDRESS.removeprefix(".")
@@ -39,16 +40,19 @@ def serve(port: int = 5006, show: bool = True, address: str = "127.0.0.1") -> No
     signal.signal(signal.SIGTERM, signal.default_int_handler)
     # what was loaded stays: looking through it for rubbish would hold visitors up, 0.1 s at a time
     gc.freeze()
-    pn.serve(
-        pages(address),
-        port=port,
-        address=address,
-        websocket_origin=None if nearby.is_own(address) else "*",
-        show=show,
-        title="washsim",
-        static_dirs={"assets": str(layout.ASSETS)},
-        extra_patterns=[*downloads.PATTERNS, *learn.routes()],
-    )
+    try:
+        pn.serve(
+            pages(address),
+            port=port,
+            address=address,
+            websocket_origin=None if nearby.is_own(address) else "*",
+            show=show,
+            title="washsim",
+            static_dirs={"assets": str(layout.ASSETS)},
+            extra_patterns=[*downloads.PATTERNS, *learn.routes()],
+        )
+    finally:
+        work.CLOSING.set()
 
 
 def pages(address: str) -> dict[str, Callable[[], pn.Template]]:

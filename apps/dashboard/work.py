@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import threading
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -16,6 +17,8 @@ from washsim_dashboard import replies
 
 WORKERS = ThreadPoolExecutor(max_workers=2, thread_name_prefix="work")
 """Two at a time; others wait their turn."""
+CLOSING = threading.Event()
+"""Set as the server stops: all work is given up, and what fails then is nobody's concern."""
 OFTEN = 0.1
 """s between two tellings of progress."""
 IDLE = {"state": "idle", "share": 0.0, "words": ""}
@@ -78,7 +81,7 @@ class Work:
 
         def tell(share: float) -> None:
             nonlocal told
-            if number != self.number:
+            if number != self.number or CLOSING.is_set():
                 raise Given
             if time.monotonic() - told > OFTEN:
                 told = time.monotonic()
@@ -95,10 +98,14 @@ class Work:
         except WashsimError as error:
             self._say(number, "failed", 0.0, str(error))
         except Exception:
-            logging.getLogger(__name__).exception("working")
-            self._say(number, "failed", 0.0, replies.FAILED)
+            self._broke(number)
         else:
             self._say(number, "found", 1.0)
+
+    def _broke(self, number: int) -> None:
+        if not CLOSING.is_set():
+            logging.getLogger(__name__).exception("working")
+            self._say(number, "failed", 0.0, replies.FAILED)
 
     def _say(self, number: int, state: str, share: float, words: str = "") -> None:
         def call() -> None:

@@ -65,7 +65,7 @@ def test_a_server_that_is_stopped_takes_along_who_works_for_it() -> None:
                 urlopen(f"http://127.0.0.1:{port}/tonight").close()
                 break
             time.sleep(0.2)
-        time.sleep(2)
+        time.sleep(1)  # amid the search, or just after it
         server.terminate()
         _, said = server.communicate(timeout=60)
     assert server.returncode == 130
