@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import gc
+import os
 import signal
+import threading
 from collections.abc import Callable
 from typing import Any
 
@@ -28,6 +30,8 @@ from washsim_dashboard import (
 )
 
 LOG = log_page.ADDRESS.removeprefix(".")
+GRACE = 5
+"""s that a server has to end in when it is stopped from outside."""
 
 
 def serve(port: int = 5006, show: bool = True, address: str = "127.0.0.1") -> None:
@@ -36,8 +40,7 @@ def serve(port: int = 5006, show: bool = True, address: str = "127.0.0.1") -> No
     An address other than this machine's own, such as 0.0.0.0, lets a class in: then pages
     reached under any name of this machine may connect.
     """
-    # a stop from outside ends it as Ctrl-C does, and with it the processes that work for it
-    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    signal.signal(signal.SIGTERM, _stop)
     # what was loaded stays: looking through it for rubbish would hold visitors up, 0.1 s at a time
     gc.freeze()
     try:
@@ -53,6 +56,17 @@ def serve(port: int = 5006, show: bool = True, address: str = "127.0.0.1") -> No
         )
     finally:
         work.CLOSING.set()
+
+
+def _stop(number: int, frame: Any) -> None:
+    """A stop from outside ends it as Ctrl-C does, and with it the processes that work for it.
+
+    An interrupt can be lost on its way, or wait for work that is on: the end comes all the same.
+    """
+    end = threading.Timer(GRACE, os._exit, (128 + number,))
+    end.daemon = True
+    end.start()
+    raise KeyboardInterrupt
 
 
 def pages(address: str) -> dict[str, Callable[[], pn.Template]]:

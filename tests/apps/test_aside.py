@@ -12,6 +12,7 @@ import sys
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 from typing import Any
 from urllib.request import urlopen
 
@@ -53,13 +54,18 @@ def test_what_was_asked_before_is_remembered() -> None:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="nobody is stopped so there")
-def test_a_server_that_is_stopped_takes_along_who_works_for_it() -> None:
+def test_a_server_that_is_stopped_takes_along_who_works_for_it(tmp_path: Path) -> None:
     """The page Tonight looks for plans as it is made, in processes of their own."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     command = [sys.executable, "-m", "washsim", "serve", "--no-browser", "--port", str(port)]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as server:
+    # a file, for a pipe would be waited for as long as anybody holds its end
+    said = tmp_path / "said"
+    with (
+        said.open("wb") as wrong,
+        subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=wrong) as server,
+    ):
         for _ in range(300):
             with contextlib.suppress(OSError):
                 urlopen(f"http://127.0.0.1:{port}/tonight").close()
@@ -67,9 +73,9 @@ def test_a_server_that_is_stopped_takes_along_who_works_for_it() -> None:
             time.sleep(0.2)
         time.sleep(1)  # amid the search, or just after it
         server.terminate()
-        _, said = server.communicate(timeout=60)
+        server.wait(timeout=60)
     assert server.returncode == 130
-    assert said == b""
+    assert said.read_bytes() == b""
 
 
 class Page:
