@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from washsim import tables
+from washsim.candidates import covers
 from washsim.clearing import clearing
 from washsim.recipes import Aid, Bath, Hold
 from washsim.result import Result
@@ -129,10 +130,8 @@ def _dry(result: Result, system: str) -> list[str]:
     together = {step.vessel for step in scenario.steps if isinstance(step, Bath | Hold)}
     found = []
     for vessel in scenario.vessels:
-        # a washer holds sheets on edge, and who measured what covers them knows better
-        tray = vessel.name in together and vessel.flow == 0 and vessel.least is None
-        over = vessel.volume / scenario.paper_area
-        if tray and over < layer:
+        if vessel.name in together and not covers(vessel, scenario):
+            over = vessel.volume / scenario.paper_area
             found.append(
                 f"{amount(vessel.volume, system)} in {vessel.name!r} are {1e3 * over:.1f} mm of "
                 f"water for each print in it, and {1e3 * layer:g} mm are reckoned to cover it "

@@ -16,7 +16,7 @@ T = TypeVar("T")
 IDLE = 60
 """s after which a process that has nothing to do ends."""
 MOST = 4
-"""Processes at most: a search falls into few more pieces than that, and each takes its memory."""
+"""Processes at most: parts of a search fall into four pieces, and each process takes memory."""
 MANNERS = 10
 """How much they give way to whoever waits for the process that asked, as `nice` counts."""
 

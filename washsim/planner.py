@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from washsim import tables, unknowns
+from washsim import cores, tables, unknowns
 from washsim.errors import InputError
 from washsim.plans import LONGEST, Front, Plan, Wish
 from washsim.recipes import Aid, Bath, Running, Step
@@ -44,7 +44,7 @@ def plan(
         )
     if executor is not None:
         # they begin, and read in what they need, while draws are made here
-        for _ in range(2):
+        for _ in range(cores.MOST):
             executor.submit(ready)
     if sample is None:
         sample = unknowns.draw(everything(scenario, wish.aid))
@@ -81,6 +81,8 @@ def seconds_to_equal(plan: Plan, residual: float) -> float | None:
     drawn_out = replace(last, duration=last.duration + AS_LONG)
     run = solve(replace(plan.scenario, steps=(*before, drawn_out))).run
     more = np.arange(0.0, AS_LONG + 1e-6, 0.25 * minute)
+    # the last batch counts, which ends no better than those before it; that its first water, if
+    # kept, has stood longer under them makes less than a quarter of a minute (measured)
     worst = run.amounts(run.timeline.stages[-1].stop - AS_LONG + more)[0].max(axis=0)
     enough = worst <= residual
     return float(more[np.argmax(enough)]) if enough.any() else None

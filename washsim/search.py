@@ -60,14 +60,13 @@ class Search:
         nodes: Nodes | None = None,
     ) -> None:
         """nodes: those of an earlier search with the same draws."""
-        self.scenario, self.wish, self.sample = scenario, wish, sample
+        self.wish, self.sample = wish, sample
         self.progress, self.executor = progress, executor
         # a band is a factor of several wide, so the coarsest nodes that agree to a hundredth do
         self.loose = scenario.but({"settings.accuracy": ACCURACY})
         if nodes is None:
             rungs = ladder(scenario.settings.nodes, scenario.sheet.material, rough=True)
             nodes, _ = nodes_for(self.loose, sample, rungs)
-        self.nodes = nodes
         self.settling = Settling(scenario, wish, sample, nodes, next(_keys))
         self.screening = Screening(wish, self.settling.limit, scenario.sheet.batches, nodes)
         self.nearest: Nearest | None = None
@@ -95,8 +94,8 @@ class Search:
 
     def with_wish(self, wish: Wish) -> Search:
         """Another with the same draws."""
-        asked = self.scenario, wish, self.sample, self.progress, self.executor
-        return Search(*asked, self.nodes)
+        scenario, nodes = self.settling.scenario, self.settling.nodes
+        return Search(scenario, wish, self.sample, self.progress, self.executor, nodes)
 
     def soonest(self) -> Plan | None:
         """The quickest plan for all draws, of the quickest for one; the thriftiest within HURRY."""
@@ -124,7 +123,8 @@ class Search:
 
         Each draw has a pool of its own: who is hard to wash in much water is not in little.
         """
-        told = self._told(self.settling.stand_in, [(one,) for one in self._spread(pool, 2)], 0.3)
+        ends = [(one,) for one in self._spread(pool, 2)]
+        told = self._told(self.settling.stand_in, ends, 0.25, 0.3)
         stand_ins = [self.settling.one(at) for at in dict.fromkeys(told)]
         pools = self._tried(promising(pool), stand_ins, 0.3, 0.4)
         for i in range(HALVINGS):
@@ -175,11 +175,11 @@ class Search:
         return pools
 
     def _told(
-        self, work: Callable[..., T], asked: list[tuple[Any, ...]], begun: float, done: float = 0.0
+        self, work: Callable[..., T], asked: list[tuple[Any, ...]], begun: float, done: float
     ) -> Iterator[T]:
         """What the work finds for each tuple of arguments; the share done goes along."""
         for i, found in enumerate(each(self.executor, work, asked), start=1):
-            self.progress(begun + max(done - begun, 0.0) * i / len(asked))
+            self.progress(begun + (done - begun) * i / len(asked))
             yield found
 
     def _smaller(self, best: list[Candidate]) -> list[Shape]:

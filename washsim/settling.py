@@ -48,11 +48,11 @@ class Settling:
     def own(self) -> Plan:
         """The user's own schedule as a plan."""
         loose = self.scenario.but({"settings.accuracy": ACCURACY})
-        return self.made(self.scenario, self._worst(loose))
+        return self._made(self.scenario, self._worst(loose))
 
     def reckoned(self, scenario: Scenario) -> Plan:
         """The plan of a schedule as it stands."""
-        return self.made(scenario, self._worst(scenario))
+        return self._made(scenario, self._worst(scenario))
 
     def settled(self, one: Candidate) -> Plan:
         """The candidate's plan for all draws; its last dwell is the least that keeps the chance."""
@@ -67,7 +67,7 @@ class Settling:
             worst = self._worst(scenario)
             if np.mean(worst <= self.limit) >= self.wish.chance:
                 break
-        return self.made(scenario, worst)
+        return self._made(scenario, worst)
 
     def stand_in(self, one: Candidate) -> int:
         """Number of the draw that stands for the chance where the candidate first keeps it."""
@@ -104,7 +104,7 @@ class Settling:
         """(M,) kg/m2 of the worst sheet at the end."""
         return self._observe(scenario, ends, self.sample).max(axis=1)
 
-    def made(self, scenario: Scenario, worst: Array) -> Plan:
+    def _made(self, scenario: Scenario, worst: Array) -> Plan:
         """The plan of a schedule whose worst sheets (M,) are known."""
         timeline = scenario.timeline
         seconds = timeline.stages[-1].stop - timeline.stages[1].start
